@@ -1,0 +1,1 @@
+"""Calendar dates: durations, windows, working days, partly known dates and time zones."""
