@@ -1,0 +1,39 @@
+"""Tables and constraints."""
+
+from followup.models.booking import Appointment, Session
+from followup.models.decisions import ContactAttempt, Decision
+from followup.models.imports import ColumnMap, ImportBatch, ImportRow
+from followup.models.operations import Fill, Operation, OperationProcedure
+from followup.models.pathway import Course, Milestone, PathwayVersion
+from followup.models.people import Eye, Patient, Site, Staff
+from followup.models.record import CalendarAddress, Change, NightRun, OutboxMessage, PageRead
+from followup.models.visits import AcuityReading, Exam, ExamComplication, Visit
+
+__all__ = [
+    "AcuityReading",
+    "Appointment",
+    "CalendarAddress",
+    "Change",
+    "ColumnMap",
+    "ContactAttempt",
+    "Course",
+    "Decision",
+    "Exam",
+    "ExamComplication",
+    "Eye",
+    "Fill",
+    "ImportBatch",
+    "ImportRow",
+    "Milestone",
+    "NightRun",
+    "Operation",
+    "OperationProcedure",
+    "OutboxMessage",
+    "PageRead",
+    "PathwayVersion",
+    "Patient",
+    "Session",
+    "Site",
+    "Staff",
+    "Visit",
+]

@@ -1,0 +1,87 @@
+"""Sessions with places, and appointments in them."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.db import models
+from django.db.models import F, Q
+
+from followup.models import choices
+from followup.models.people import Eye, Patient, Site
+
+
+class Session(models.Model):
+    """A clinic or a theatre list: some hours at a site with a number of places."""
+
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="sessions")
+    kind = models.CharField(max_length=10, choices=choices.SESSION_KINDS)
+    title = models.CharField(max_length=80)
+    day = models.DateField(db_index=True)
+    starts = models.TimeField()
+    ends = models.TimeField()
+    places = models.PositiveSmallIntegerField()
+    cancelled = models.BooleanField(default=False)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(ends__gt=F("starts")), name="session_ends_after_it_starts"),
+            models.UniqueConstraint(
+                fields=["site", "kind", "title", "day", "starts"], name="session_once_a_time"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.title}, {self.day} {self.starts:%H:%M}"
+
+
+class Appointment(models.Model):
+    """A booked place. It serves the person: every review milestone of either eye whose period holds its day.
+
+    In a theatre list it serves the removal of one eye's tamponade, or another operation on it.
+    """
+
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="appointments")
+    session = models.ForeignKey(Session, on_delete=models.PROTECT, related_name="appointments")
+    eye = models.ForeignKey(
+        Eye,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="appointments",
+        help_text="The eye to be operated on; empty for a review, which sees the person.",
+    )
+    lane = models.CharField(max_length=10, choices=choices.LANES)
+    day = models.DateField(db_index=True)
+    local_time = models.TimeField()
+    starts_at = models.DateTimeField(help_text="The instant, from day and local time in the site's zone.")
+    minutes = models.PositiveSmallIntegerField(default=20)
+    state = models.CharField(max_length=12, choices=choices.APPOINTMENT_STATES, default="booked")
+    cancelled_by = models.CharField(max_length=10, choices=choices.CANCELLED_BY, blank=True)
+    reason = models.CharField(max_length=200, blank=True)
+    original_due = models.DateField(
+        null=True, blank=True, help_text="Target of the milestone first booked for."
+    )
+    booked_late = models.BooleanField(default=False)
+    note = models.CharField(max_length=200, blank=True)
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    sequence = models.PositiveIntegerField(default=0)
+    changed_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(lane="removal") | Q(eye__isnull=False), name="appointment_removal_names_the_eye"
+            ),
+            models.CheckConstraint(
+                condition=~Q(state="cancelled") | ~Q(cancelled_by=""), name="appointment_cancel_says_by_whom"
+            ),
+            models.UniqueConstraint(
+                fields=["patient", "session"],
+                condition=~Q(state="cancelled"),
+                name="appointment_one_place_a_person_a_session",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.patient}, {self.day} {self.local_time:%H:%M}"

@@ -1,0 +1,124 @@
+"""Sites, staff, patients and their eyes."""
+
+from __future__ import annotations
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+from django.db.models import F, Q
+
+from followup.models import choices
+from followup.models.provenance import Sourced
+
+
+class Site(models.Model):
+    """One clinic with its own time zone, booking horizon and way of writing acuity."""
+
+    name = models.CharField(max_length=120, unique=True)
+    time_zone = models.CharField(max_length=64, default="UTC")
+    phone = models.CharField(max_length=40, blank=True, help_text="Clinic telephone, printed on messages.")
+    urgent_phone = models.CharField(max_length=40, blank=True, help_text="Out-of-hours telephone.")
+    horizon_days = models.PositiveSmallIntegerField(
+        default=42, help_text="Milestones opening within this many days are to be booked."
+    )
+    attempts_before_decision = models.PositiveSmallIntegerField(
+        default=5, help_text="Contact attempts without success before a clinician must decide."
+    )
+    bare_acuity = models.CharField(
+        max_length=20,
+        blank=True,
+        default="",
+        choices=[("decimal", "Decimal"), ("logmar", "logMAR"), ("letters", "ETDRS letters")],
+        help_text="What a bare number means in an acuity box at this site. Empty: refuse bare numbers.",
+    )
+    digest_email = models.TextField(
+        blank=True, help_text="Addresses, one a line, that get the morning digest."
+    )
+    digest_hour = models.PositiveSmallIntegerField(default=6, help_text="Local hour of the morning digest.")
+    curve_minimum_at_risk = models.PositiveSmallIntegerField(
+        default=5, help_text="A survival curve is not drawn where fewer eyes than this remain at risk."
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(digest_hour__lte=23), name="site_digest_hour_of_day"),
+            models.CheckConstraint(condition=Q(horizon_days__lte=366), name="site_horizon_within_a_year"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Staff(AbstractUser):
+    """Somebody who signs in. The role says what they may do, the sites where."""
+
+    role = models.CharField(max_length=20, choices=choices.ROLES, default="coordinator")
+    sites = models.ManyToManyField(Site, related_name="staff", blank=True)
+
+    class Meta:
+        verbose_name = "member of staff"
+        verbose_name_plural = "staff"
+
+    def __str__(self) -> str:
+        return self.get_full_name() or self.username
+
+
+class Patient(Sourced):
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="patients")
+    record_number = models.CharField(max_length=40)
+    family_name = models.CharField(max_length=80, blank=True)
+    given_name = models.CharField(max_length=80, blank=True)
+    birth_date = models.DateField(null=True, blank=True)
+    sex = models.CharField(max_length=10, choices=choices.SEXES, default="unknown")
+    phone = models.CharField(max_length=60, blank=True)
+    email = models.EmailField(blank=True)
+    language = models.CharField(max_length=20, blank=True)
+    contact_note = models.TextField(
+        blank=True, help_text="How to reach this person safely: whose phone it is, when to call."
+    )
+    died_on = models.DateField(null=True, blank=True)
+    age_stated = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="Age in years at the first operation, where no birth date is known."
+    )
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["site", "record_number"], name="patient_record_number_once_a_site"
+            ),
+            models.CheckConstraint(
+                condition=Q(died_on__isnull=True)
+                | Q(birth_date__isnull=True)
+                | Q(died_on__gte=F("birth_date")),
+                name="patient_dies_after_birth",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def name(self) -> str:
+        """Family name, given name; the record number where no name is known."""
+        parts = [part for part in (self.family_name, self.given_name) if part]
+        return ", ".join(parts) or f"No. {self.record_number}"
+
+
+class Eye(models.Model):
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="eyes")
+    side = models.CharField(max_length=5, choices=choices.SIDES)
+    axial_length_mm = models.DecimalField(max_digits=4, decimal_places=2, null=True, blank=True)
+    staphyloma = models.CharField(max_length=10, choices=choices.YES_NO, default="unknown")
+    only_eye = models.BooleanField(default=False, help_text="The fellow eye has no useful sight.")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["patient", "side"], name="eye_one_a_side"),
+            models.CheckConstraint(condition=Q(side__in=["right", "left"]), name="eye_side_right_or_left"),
+            models.CheckConstraint(
+                condition=Q(axial_length_mm__isnull=True) | Q(axial_length_mm__range=(15, 40)),
+                name="eye_axial_length_plausible",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.patient} {self.get_side_display()}"
