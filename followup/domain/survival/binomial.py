@@ -1,6 +1,7 @@
 """A share of eyes with an exact or a score interval.
 
-They hold only if every eye reached the time asked about and eyes are independent; otherwise use a survival curve.
+They hold only if every eye reached the time asked about and eyes are independent; otherwise use a survival
+curve.
 """
 
 from __future__ import annotations
@@ -38,16 +39,8 @@ def clopper_pearson(events: int, total: int, *, level: float = 0.95) -> Proporti
     if total == 0:
         return _nothing(level, "Clopper-Pearson")
     tail = (1 - level) / 2
-    lower = lower_limit(events, total, tail)
-    return Proportion(
-        events,
-        total,
-        events / total,
-        lower,
-        1 - lower_limit(total - events, total, tail),
-        level,
-        "Clopper-Pearson",
-    )
+    lower, upper = lower_limit(events, total, tail), 1 - lower_limit(total - events, total, tail)
+    return Proportion(events, total, events / total, lower, upper, level, "Clopper-Pearson")
 
 
 def wilson(events: int, total: int, *, level: float = 0.95) -> Proportion:

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from followup.domain.survival.rows import Rows, Times
-from followup.domain.survival.values import Floats, Ints
+from followup.domain.survival.rows import Rows
+from followup.domain.survival.values import Floats, Ints, Times
 
-# Times worked out in two ways differ in their last bits (0.1 + 0.2 and 0.3): one time, far finer than a second.
+# Times worked out in two ways differ in their last bits (0.1 + 0.2 and 0.3): one time, finer than a second.
 SAME_TIME = 1e-12
 
 
@@ -24,7 +24,10 @@ class Grid:
 
 @dataclass(frozen=True, eq=False)
 class Counts:
-    """At each distinct exit time: at risk just before it, events and censorings at it; `kept` picks the grid."""
+    """At each distinct exit time: at risk just before it, events and censorings at it.
+
+    kept: the places of these times on the grid.
+    """
 
     time: Floats
     at_risk: Ints
@@ -50,10 +53,11 @@ def lay_out(rows: Rows) -> Grid:
 def distinct(values: Times) -> tuple[Times, Ints]:
     """Distinct times and the place of each value; times equal but for rounding become one."""
     times, places = np.unique(values, return_inverse=True)
-    if times.dtype.kind == "i":
-        return times, places.astype(np.int64)
-    apart = np.concatenate([[True], np.diff(times) > SAME_TIME * times[1:]])
-    return times[apart], (np.cumsum(apart) - 1)[places]
+    apart = np.ones(len(times), dtype=np.bool_)
+    if times.dtype.kind == "f":
+        apart[1:] = np.diff(times) > SAME_TIME * times[1:]
+    merged: Ints = np.cumsum(apart) - 1
+    return times[apart], merged[places]
 
 
 def count(rows: Rows, grid: Grid) -> Counts:
@@ -73,7 +77,7 @@ def count(rows: Rows, grid: Grid) -> Counts:
 
 
 def at_risk_at(rows: Rows, times: Floats) -> Ints:
-    """Eyes at risk just before each of `times`: entered earlier (by 0 for those from the start), not yet out."""
+    """Eyes at risk just before each of `times`; at 0 those who entered by 0."""
     gone = np.searchsorted(np.sort(rows.time), times, side="left")
     if rows.entry is None:
         return (len(rows) - gone).astype(np.int64)

@@ -1,7 +1,7 @@
 """Kaplan-Meier curve with its numbers at risk.
 
-Kaplan and Meier 1958, J Am Stat Assoc 53, 457-481; standard error by Greenwood 1926, or by patient when eyes are
-given their patient (see robust.py). All from memory; checked against R in tests/domain/survival.
+Kaplan and Meier 1958, J Am Stat Assoc 53, 457-481; standard error by Greenwood 1926, or by patient when eyes
+are given their patient (see robust.py). All from memory; checked against R in tests/domain/survival.
 """
 
 from __future__ import annotations
@@ -28,9 +28,9 @@ LEVEL_TOLERANCE = 1.5e-8
 class Point:
     """The curve at one time, fit to print.
 
-    survival is NOT_ESTIMABLE beyond the last follow-up of a curve that has not fallen to 0. Limits are NOT_ESTIMABLE
-    there, where S is 0, and where no event has been found yet: `exact` then holds the Clopper-Pearson interval of
-    none failed among those at risk, to be shown under that name.
+    survival is NOT_ESTIMABLE beyond the last follow-up of a curve that has not fallen to 0. Limits are
+    NOT_ESTIMABLE there, where S is 0, and where no event has been found yet: `exact` then holds the
+    Clopper-Pearson interval of none failed among those at risk, to be shown under that name.
     """
 
     time: float
@@ -57,10 +57,10 @@ class Quantile:
 class Curve:
     """A survival curve: one value for each distinct time at which follow-up of an eye ended.
 
-    time in days; at_risk, events, censored as counted; survival after the drop; std_error of S (nan where S is 0);
-    lower, upper: band (nan where S is 0, [1, 1] where S is 1), for drawing. Read figures for print through `at`.
-    subjects: rows used; clusters: patients; robust: whether standard errors are summed by patient; left_out: rows
-    with no time at risk.
+    time in days; at_risk, events, censored as counted; survival after the drop; std_error of S (nan where S
+    is 0); lower, upper: band (nan where S is 0, [1, 1] where S is 1), for drawing. Read figures for print
+    through `at`. subjects: rows used; clusters: patients; robust: whether standard errors are summed by
+    patient; left_out: rows with no time at risk.
     """
 
     time: Floats
@@ -97,7 +97,7 @@ class Curve:
         return self._step(self.survival, 1.0, asked)
 
     def at_risk_at(self, times: ArrayLike) -> Ints:
-        """Numbers at risk just before each of `times`, as printed under a curve; late entries are counted in."""
+        """Numbers at risk just before each of `times`, as printed under a curve."""
         return at_risk_at(self.rows, np.asarray(times, dtype=np.float64))
 
     def at(self, time: float) -> Point:
@@ -182,7 +182,8 @@ def kaplan_meier(
     limits: Limits = "log-log",
     level: float = 0.95,
 ) -> Curve:
-    """Estimate a survival curve from whole days (fractions accepted) and events (1 found, 0 last seen without).
+    """Estimate a survival curve from whole days (fractions accepted) and events (1 found, 0 last seen
+    without).
 
     entry: day each row came under observation, for late entries; cluster: the patient of each eye.
     Nobody at all gives an empty curve. Raises BadValue as read_rows does.
@@ -194,8 +195,8 @@ def curve_of(rows: Rows, limits: Limits, level: float) -> Curve:
     """The curve of rows already checked."""
     grid = lay_out(rows)
     counts = count(rows, grid)
-    survival = np.cumprod(1 - counts.events / counts.at_risk)
-    se_log = np.sqrt(_variance_of_log(rows, grid, counts))
+    survival = np.cumprod(1 - counts.events.astype(np.float64) / counts.at_risk)
+    se_log: Floats = np.sqrt(_variance_of_log(rows, grid, counts))
     lower, upper = band(survival, se_log, limits, level)
     return Curve(
         time=counts.time,
@@ -220,5 +221,6 @@ def curve_of(rows: Rows, limits: Limits, level: float) -> Curve:
 
 def _variance_of_log(rows: Rows, grid: Grid, counts: Counts) -> Floats:
     if rows.cluster is None or not len(rows):
-        return np.cumsum(steps(counts)[0])
+        variance: Floats = np.cumsum(steps(counts)[0])
+        return variance
     return cluster_variance(rows, grid, counts, rows.cluster)

@@ -29,6 +29,8 @@ def band(survival: Floats, se_log: Floats, limits: Limits, level: float) -> tupl
     z = normal_quantile(level)
     if limits not in get_args(Limits):
         raise BadValue(f"Limits {limits!r} are not known: choose log-log, log or plain.", field="limits")
+    lower: Floats
+    upper: Floats
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         if limits == "plain":
             half = z * survival * se_log

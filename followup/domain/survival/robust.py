@@ -1,8 +1,9 @@
 """How much each patient moves an estimate: the infinitesimal jackknife, summed by patient.
 
-The derivative of log S(t) by the weight of one row is, while the row is at risk, the sum of d / (n (n - d)), less
-1 / (n - d) at its own event. Summing the rows of a patient before squaring keeps the correlation of two eyes.
-Jaeckel 1972 (infinitesimal jackknife), Williams 1995, Biometrics 51, 1456-1463 (clusters), both from memory.
+The derivative of log S(t) by the weight of one row is, while the row is at risk, the sum of d / (n (n - d)),
+less 1 / (n - d) at its own event. Summing the rows of a patient before squaring keeps the correlation of two
+eyes. Jaeckel 1972 (infinitesimal jackknife), Williams 1995, Biometrics 51, 1456-1463 (clusters), both from
+memory.
 """
 
 from __future__ import annotations
@@ -26,8 +27,8 @@ def steps(counts: Counts) -> tuple[Floats, Floats]:
 def cluster_variance(rows: Rows, grid: Grid, counts: Counts, cluster: Ints) -> Floats:
     """Variance of log S at each time, rows summed by patient; one sort, no patient-by-time table.
 
-    A patient's influence at t is k B(t) + A: k rows at risk, B the running sum of d / (n (n - d)), A what earlier
-    rows left behind. The sums over patients of k k, k A and A A change only when a row comes or goes.
+    A patient's influence at t is k B(t) + A: k rows at risk, B the running sum of d / (n (n - d)), A what
+    earlier rows left behind. The sums over patients of k k, k A and A A change only when a row comes or goes.
     """
     climb, drop = steps(counts)
     running = np.cumsum(climb)
@@ -65,7 +66,8 @@ def _running_squares(
     size = len(running) + 1
 
     def summed(values: Floats, first: float) -> Floats:
-        return (first + np.cumsum(np.bincount(when, weights=values, minlength=size)))[1:]
+        running_sum: Floats = np.cumsum(np.bincount(when, weights=values, minlength=size))
+        return first + running_sum[1:]
 
     kk = summed(k * k - k_before * k_before, float(start @ start))
     ka = summed(k * a - k_before * a_before, 0.0)
@@ -74,10 +76,11 @@ def _running_squares(
 
 
 def _cumulate_within(who: Ints, values: Floats) -> Floats:
-    total = np.cumsum(values)
+    total: Floats = np.cumsum(values)
     first = np.concatenate([[True], who[1:] != who[:-1]])
-    before = (total - values)[first]
-    return total - before[np.cumsum(first) - 1]
+    before: Floats = total - values
+    at_start: Floats = before[first]
+    return total - at_start[np.cumsum(first) - 1]
 
 
 def weighted_influence(rows: Rows, grid: Grid, counts: Counts, cluster: Ints, weight: Floats) -> Floats:
@@ -88,7 +91,7 @@ def weighted_influence(rows: Rows, grid: Grid, counts: Counts, cluster: Ints, we
     value = running[place + 1] - np.where(rows.event, (weight * drop)[place], 0.0)
     if grid.entry is not None:
         value = value - running[_entered_after(grid, counts, grid.entry)]
-    return np.bincount(cluster, weights=value)
+    return np.bincount(cluster, weights=value).astype(np.float64, copy=False)
 
 
 def _entered_after(grid: Grid, counts: Counts, entry: Ints) -> Ints:

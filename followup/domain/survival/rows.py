@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from followup.domain.errors import BadValue
-from followup.domain.survival.values import Bools, Floats, Ints
-
-Times: TypeAlias = Floats | Ints
+from followup.domain.survival.values import Bools, Ints, Times
 
 SWAPPED = "Are day and month swapped in one of its two dates?"
 
@@ -20,8 +18,8 @@ SWAPPED = "Are day and month swapped in one of its two dates?"
 class Rows:
     """Checked input: one row an eye (or one stretch of an eye's follow-up).
 
-    time: exit, days; event: found at exit; entry: late entries in days or None; cluster: position of each row's
-    patient in `labels`, or None; left_out: rows whose entry is their exit, which hold no time at risk.
+    time: exit, days; event: found at exit; entry: late entries in days or None; cluster: position of each
+    row's patient in `labels`, or None; left_out: rows whose entry is their exit, which hold no time at risk.
     """
 
     time: Times
@@ -45,8 +43,8 @@ def read_rows(
 ) -> Rows:
     """Check and convert the input of an estimator.
 
-    Raises BadValue, naming place and value, for a negative, missing or infinite time, an exit before its entry,
-    an event other than 0 or 1, and lists of unequal length.
+    Raises BadValue, naming place and value, for a negative, missing or infinite time, an exit before its
+    entry, an event other than 0 or 1, and lists of unequal length.
     """
     times = read_times(time, "time")
     events = read_events(event)
@@ -79,7 +77,7 @@ def read_times(values: ArrayLike, name: str) -> Times:
         ~np.isfinite(floats),
         floats,
         name,
-        "a time must be a number. Leave the row out or complete its dates.",
+        "not a time. Complete its dates or leave the row out.",
     )
     _refuse(floats < 0, floats, name, f"a time cannot be negative. {SWAPPED}")
     with np.errstate(invalid="ignore"):
@@ -88,7 +86,7 @@ def read_times(values: ArrayLike, name: str) -> Times:
 
 
 def read_events(values: ArrayLike) -> Bools:
-    """Events as true or false. Raises BadValue for any code but 0 and 1: codes such as 1 and 2 are never guessed."""
+    """Events as true or false. Raises BadValue for other codes than 0 and 1: a coding is never guessed."""
     events = _numbers(values, "event")
     if events.dtype.kind == "b":
         return events

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from enum import Enum
 from math import isnan
-from typing import Final, Literal, TypeAlias
+from typing import Any, Final, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-Floats: TypeAlias = NDArray[np.float64]
-Ints: TypeAlias = NDArray[np.int64]
+Floats: TypeAlias = NDArray[np.floating[Any]]
+Ints: TypeAlias = NDArray[np.signedinteger[Any]]
+Times: TypeAlias = NDArray[Any]  # whole days as int64, or fractions as float64
 Bools: TypeAlias = NDArray[np.bool_]
 
 
