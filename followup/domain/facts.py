@@ -1,0 +1,143 @@
+"""What is known of one operated eye, as plain values; `queries/facts.py` is the one place that fills them.
+
+Entries in error and decisions undone never get here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+from followup.domain.words import (
+    AppointmentState,
+    ContactResult,
+    DecisionKind,
+    Extent,
+    Hole,
+    Indication,
+    Lane,
+    Procedure,
+    Repeat,
+    Retina,
+    Side,
+    Tamponade,
+    TamponadeSeen,
+    YesNo,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class EyeTraits:
+    """What an eye and its owner bring along, whatever the operation."""
+
+    side: Side = Side.RIGHT
+    axial_length_mm: float | None = None
+    staphyloma: YesNo = YesNo.UNKNOWN
+    only_eye: bool = False
+    birth_date: date | None = None
+    age_stated: int | None = None
+    died_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class OperationFact:
+    id: int
+    date: date
+    indication: Indication = Indication.UNKNOWN
+    procedures: frozenset[Procedure] = frozenset()
+    tamponade_in: Tamponade = Tamponade.UNKNOWN
+    takes_out: bool = False
+    repeat: Repeat = Repeat.FIRST
+    extent: Extent = Extent.UNKNOWN
+    attached_at_end: YesNo = YesNo.UNKNOWN
+    restarts: bool | None = None
+
+    @property
+    def is_retinal(self) -> bool:
+        """Retinal surgery, or an operation whose procedures nobody recorded."""
+        return not self.procedures or any(procedure.is_retinal for procedure in self.procedures)
+
+    @property
+    def restarts_follow_up(self) -> bool:
+        """Whoever recorded it may say; else retinal surgery and anything that moves a tamponade does."""
+        if self.restarts is not None:
+            return self.restarts
+        return self.is_retinal or self.takes_out or self.tamponade_in.kind.must_come_out
+
+
+@dataclass(frozen=True, slots=True)
+class ExamFact:
+    id: int
+    visit_id: int
+    day: date
+    retina: Retina = Retina.NOT_EXAMINED
+    hole: Hole = Hole.NOT_EXAMINED
+    tamponade_seen: TamponadeSeen = TamponadeSeen.NOT_EXAMINED
+
+
+@dataclass(frozen=True, slots=True)
+class AppointmentFact:
+    """A place that is not cancelled. A theatre place is listed only with the eye it is for."""
+
+    id: int
+    day: date
+    lane: Lane
+    state: AppointmentState = AppointmentState.BOOKED
+
+    def lies_ahead(self, day: date) -> bool:
+        return self.day >= day and self.state.awaits_outcome
+
+    def lacks_outcome(self, day: date) -> bool:
+        return self.day < day and self.state.awaits_outcome
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionFact:
+    id: int
+    kind: DecisionKind
+    signed_on: date
+    review_on: date | None = None
+    accepted_on: date | None = None
+    visit_day: date | None = None
+    milestone_key: str = ""
+    to_whom: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AttemptFact:
+    day: date
+    result: ContactResult
+
+
+@dataclass(frozen=True, slots=True)
+class PathwayId:
+    key: str
+    version: int
+
+
+@dataclass(frozen=True, slots=True)
+class EyeHistory:
+    """All facts of one eye. Operations are in date order, those of one day in the order entered."""
+
+    eye_id: int
+    traits: EyeTraits = EyeTraits()
+    operations: tuple[OperationFact, ...] = ()
+    exams: tuple[ExamFact, ...] = ()
+    appointments: tuple[AppointmentFact, ...] = ()
+    decisions: tuple[DecisionFact, ...] = ()
+    attempts: tuple[AttemptFact, ...] = ()
+    pinned: Mapping[int, PathwayId] = field(default_factory=dict)
+    """Pathway version that the course of an operation already follows, by operation id."""
+
+    def until(self, day: date) -> EyeHistory:
+        """The history as it had happened by the end of `day`, told from what is known now."""
+        died_on = self.traits.died_on
+        return replace(
+            self,
+            traits=replace(self.traits, died_on=died_on if died_on and died_on <= day else None),
+            operations=tuple(op for op in self.operations if op.date <= day),
+            exams=tuple(exam for exam in self.exams if exam.day <= day),
+            decisions=tuple(signed for signed in self.decisions if signed.signed_on <= day),
+            attempts=tuple(attempt for attempt in self.attempts if attempt.day <= day),
+        )

@@ -1,0 +1,103 @@
+"""Whom to call first, with the reasons in words.
+
+The order is common practice, no source: oil past its limit, then an only eye, then two or more reviews
+missed in a row, then a child, then the days past the window.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from followup.domain.dates.workdays import age_on
+from followup.domain.standing import EyeStanding, EyeState
+from followup.domain.words import Lane, Standing
+
+_ADULT = 18
+_RANK = {standing: place for place, standing in enumerate(Standing)}
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Priority:
+    """Sorts most pressing first; the reasons say why, in the same order."""
+
+    key: tuple[int, ...]
+    reasons: tuple[str, ...] = ()
+
+
+def priority_of(state: EyeState, standing: EyeStanding, day: date) -> Priority:
+    oil_past = _days_past_limit(standing, day)
+    past = _days_past_window(standing, day)
+    child = _is_child(state, day)
+    opens = _days_to_opening(standing, day)
+    key = (
+        _RANK[standing.standing],
+        -int(oil_past > 0),
+        -int(state.traits.only_eye),
+        -int(standing.missed >= 2),
+        -int(child),
+        -max(oil_past, past),
+        opens,
+        state.eye_id,
+    )
+    return Priority(key, tuple(_reasons(state, standing, day, oil_past, past, child)))
+
+
+def _reasons(
+    state: EyeState, standing: EyeStanding, day: date, oil_past: int, past: int, child: bool
+) -> list[str]:
+    reasons = []
+    if oil_past > 0 and state.fill is not None:
+        inside = state.fill.days_in_eye(day)
+        reasons.append(
+            f"{state.fill.tamponade.label} in the eye {_days(inside)}, {_days(oil_past)} past its limit"
+        )
+    if state.traits.only_eye:
+        reasons.append("Only eye")
+    if standing.missed >= 2:
+        reasons.append(f"Missed {standing.missed} reviews in a row")
+    if child:
+        reasons.append("Child")
+    if past > 0:
+        reasons.append(f"{_days(past)} past the window")
+    return reasons
+
+
+def _days(number: int) -> str:
+    return f"{number} day" if number == 1 else f"{number} days"
+
+
+def _days_past_limit(standing: EyeStanding, day: date) -> int:
+    return max(
+        (
+            _days_since(lane.since, day)
+            for lane in standing.lanes
+            if lane.lane is Lane.REMOVAL and lane.standing is Standing.OVERDUE
+        ),
+        default=0,
+    )
+
+
+def _days_past_window(standing: EyeStanding, day: date) -> int:
+    return max(
+        (
+            _days_since(lane.since, day)
+            for lane in standing.lanes
+            if lane.lane is Lane.REVIEW and lane.standing is Standing.OVERDUE
+        ),
+        default=0,
+    )
+
+
+def _days_since(since: date | None, day: date) -> int:
+    return (day - since).days if since else 0
+
+
+def _days_to_opening(standing: EyeStanding, day: date) -> int:
+    leading = standing.leading
+    return (leading.milestone.opens - day).days if leading and leading.milestone else 0
+
+
+def _is_child(state: EyeState, day: date) -> bool:
+    born = state.traits.birth_date
+    return born is not None and born <= day and age_on(born, day) < _ADULT
