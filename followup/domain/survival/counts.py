@@ -66,7 +66,7 @@ def count(rows: Rows, grid: Grid) -> Counts:
     both = np.bincount(2 * grid.exit + rows.event, minlength=2 * size).reshape(size, 2)
     leaving = both[:, 0] + both[:, 1]
     kept = np.flatnonzero(leaving)
-    at_risk = _entered_before(rows, grid) - (np.cumsum(leaving) - leaving)
+    at_risk = entered_before(grid)[:, 0] - (np.cumsum(leaving) - leaving)
     return Counts(
         time=grid.times[kept].astype(np.float64),
         at_risk=at_risk[kept],
@@ -88,11 +88,14 @@ def at_risk_at(rows: Rows, times: Floats) -> Ints:
     return (inside - gone).astype(np.int64)
 
 
-def _entered_before(rows: Rows, grid: Grid) -> Ints:
+def entered_before(grid: Grid, member: Ints | None = None, size: int = 1) -> Ints:
+    """Rows that entered before each time, by group of `member`. Shape: (times, size)."""
+    group: Ints | int = 0 if member is None else member
     if grid.entry is None:
-        return np.full(len(grid.times), len(rows), dtype=np.int64)
-    entries = np.bincount(grid.entry, minlength=len(grid.times))
-    before = np.cumsum(entries) - entries
-    if len(before) and grid.times[0] == 0:
-        before[0] = entries[0]
+        total = np.array([len(grid.exit)]) if member is None else np.bincount(member, minlength=size)
+        return np.broadcast_to(total, (len(grid.times), size))
+    entries = np.bincount(grid.entry * size + group, minlength=len(grid.times) * size).reshape(-1, size)
+    before = np.cumsum(entries, axis=0) - entries
+    from_start = grid.times == 0
+    before[from_start] = entries[from_start].sum(axis=0)
     return before

@@ -188,12 +188,12 @@ def kaplan_meier(
     entry: day each row came under observation, for late entries; cluster: the patient of each eye.
     Nobody at all gives an empty curve. Raises BadValue as read_rows does.
     """
-    return curve_of(read_rows(time, event, entry=entry, cluster=cluster), limits, level)
+    rows = read_rows(time, event, entry=entry, cluster=cluster)
+    return curve_on(rows, lay_out(rows), limits, level)
 
 
-def curve_of(rows: Rows, limits: Limits, level: float) -> Curve:
-    """The curve of rows already checked."""
-    grid = lay_out(rows)
+def curve_on(rows: Rows, grid: Grid, limits: Limits, level: float) -> Curve:
+    """The curve of rows already checked and placed on a grid of times."""
     counts = count(rows, grid)
     survival = np.cumprod(1 - counts.events.astype(np.float64) / counts.at_risk)
     se_log: Floats = np.sqrt(_variance_of_log(rows, grid, counts))

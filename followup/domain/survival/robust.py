@@ -2,11 +2,12 @@
 
 The derivative of log S(t) by the weight of one row is, while the row is at risk, the sum of d / (n (n - d)),
 less 1 / (n - d) at its own event. Summing the rows of a patient before squaring keeps the correlation of two
-eyes. Jaeckel 1972 (infinitesimal jackknife), Williams 1995, Biometrics 51, 1456-1463 (clusters), both from
-memory.
+eyes. Jaeckel 1972 (infinitesimal jackknife), Williams 1995, Biometrics 51, 1456-1463 (clusters), from memory.
 """
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -25,54 +26,82 @@ def steps(counts: Counts) -> tuple[Floats, Floats]:
 
 
 def cluster_variance(rows: Rows, grid: Grid, counts: Counts, cluster: Ints) -> Floats:
-    """Variance of log S at each time, rows summed by patient; one sort, no patient-by-time table.
-
-    A patient's influence at t is k B(t) + A: k rows at risk, B the running sum of d / (n (n - d)), A what
-    earlier rows left behind. The sums over patients of k k, k A and A A change only when a row comes or goes.
-    """
+    """Variance of log S at each time, rows summed by patient."""
     climb, drop = steps(counts)
-    running = np.cumsum(climb)
-    place = np.searchsorted(counts.kept, grid.exit)
-    change = [np.full(len(rows), -1.0)]
-    offset = [running[place] - np.where(rows.event, drop[place], 0.0)]
-    who, when = [cluster], [place]
-    if grid.entry is None:
+    running: Floats = np.cumsum(climb)
+    own = -np.where(rows.event, drop[exit_places(grid, counts)], 0.0)
+    sums = PatientSums(rows, grid, counts, cluster, [(running, own)])
+    squares = sums.product(0, 0) * running**2 + 2 * sums.product(0, 1) * running + sums.product(1, 1)
+    return np.maximum(squares, 0.0)
+
+
+class PatientSums:
+    """Running sums over patients, without a table of patients by times: one sort, then additions.
+
+    A patient's influence at t is k B(t) + A: k rows at risk, B a running sum shared by all, A what the
+    patient's earlier rows left behind. Sums over patients of products of k and the As change only when a row
+    comes or goes.
+
+    parts: for each B its values by time and each row's own term, added when the row leaves. Quantity 0 is k,
+    quantity i is the A of part i - 1.
+    """
+
+    def __init__(
+        self, rows: Rows, grid: Grid, counts: Counts, cluster: Ints, parts: Sequence[tuple[Floats, Floats]]
+    ) -> None:
+        leaves = exit_places(grid, counts)
+        who, when = [cluster], [leaves + 1]
+        changes = [[np.full(len(rows), -1.0)], *([running[leaves] + own] for running, own in parts)]
         start = np.bincount(cluster).astype(np.float64)
-    else:
-        came = _entered_after(grid, counts, grid.entry) - 1
-        change.append(np.ones(len(rows)))
-        offset.append(-np.where(came >= 0, running[came], 0.0))
-        who.append(cluster)
-        when.append(came)
-        start = np.zeros(int(cluster.max()) + 1)
-    return _running_squares(
-        np.concatenate(who),
-        np.concatenate(when),
-        np.concatenate(change),
-        np.concatenate(offset),
-        start,
-        running,
-    )
+        if grid.entry is not None:
+            missed = entry_places(grid, counts, grid.entry)
+            who.append(cluster)
+            when.append(missed)
+            changes[0].append(np.ones(len(rows)))
+            for change, (running, _own) in zip(changes[1:], parts, strict=True):
+                change.append(-np.concatenate([[0.0], running])[missed])
+            start = np.zeros_like(start)
+        whose, at = np.concatenate(who), np.concatenate(when)
+        order = np.lexsort((at, whose))
+        self._when = at[order]
+        self._times = len(counts.time)
+        self._start = float(start @ start)
+        self._change = [np.concatenate(change)[order] for change in changes]
+        self._after = [_cumulate_within(whose[order], change) for change in self._change]
+        self._after[0] = self._after[0] + start[whose[order]]
+
+    def product(self, first: int, second: int) -> Floats:
+        """Sum over patients of the product of two quantities, at each time."""
+        a, b = self._after[first], self._after[second]
+        step = a * b - (a - self._change[first]) * (b - self._change[second])
+        total: Floats = np.cumsum(np.bincount(self._when, weights=step, minlength=self._times + 1))
+        at_start = self._start if first == second == 0 else 0.0
+
+        return np.asarray(total[1:] + at_start)
 
 
-def _running_squares(
-    who: Ints, when: Ints, change: Floats, offset: Floats, start: Floats, running: Floats
-) -> Floats:
-    order = np.lexsort((when, who))
-    who, when = who[order], when[order] + 1
-    k = _cumulate_within(who, change[order]) + start[who]
-    a = _cumulate_within(who, offset[order])
-    k_before, a_before = k - change[order], a - offset[order]
-    size = len(running) + 1
+def weighted_influence(rows: Rows, grid: Grid, counts: Counts, cluster: Ints, weight: Floats) -> Floats:
+    """Each patient's influence on the sum over times of `weight` times the step of log S. Shape: patients."""
+    climb, drop = steps(counts)
+    running = np.concatenate([[0.0], np.cumsum(weight * climb)])
+    leaves = exit_places(grid, counts)
+    value = running[leaves + 1] - np.where(rows.event, (weight * drop)[leaves], 0.0)
+    if grid.entry is not None:
+        value = value - running[entry_places(grid, counts, grid.entry)]
+    return np.bincount(cluster, weights=value).astype(np.float64, copy=False)
 
-    def summed(values: Floats, first: float) -> Floats:
-        running_sum: Floats = np.cumsum(np.bincount(when, weights=values, minlength=size))
-        return first + running_sum[1:]
 
-    kk = summed(k * k - k_before * k_before, float(start @ start))
-    ka = summed(k * a - k_before * a_before, 0.0)
-    aa = summed(a * a - a_before * a_before, 0.0)
-    return np.maximum(kk * running**2 + 2 * ka * running + aa, 0.0)
+def exit_places(grid: Grid, counts: Counts) -> Ints:
+    """Place of each row's exit among the distinct exit times."""
+    lookup = np.zeros(len(grid.times), dtype=np.int64)
+    lookup[counts.kept] = np.arange(len(counts.kept))
+    return lookup[grid.exit]
+
+
+def entry_places(grid: Grid, counts: Counts, entry: Ints) -> Ints:
+    """How many distinct times each row missed by entering late; none for entry 0, which is from the start."""
+    missed = np.searchsorted(counts.kept, entry, side="right").astype(np.int64)
+    return np.where(grid.times[entry] == 0, 0, missed)
 
 
 def _cumulate_within(who: Ints, values: Floats) -> Floats:
@@ -80,21 +109,4 @@ def _cumulate_within(who: Ints, values: Floats) -> Floats:
     first = np.concatenate([[True], who[1:] != who[:-1]])
     before: Floats = total - values
     at_start: Floats = before[first]
-    return total - at_start[np.cumsum(first) - 1]
-
-
-def weighted_influence(rows: Rows, grid: Grid, counts: Counts, cluster: Ints, weight: Floats) -> Floats:
-    """Each patient's influence on the sum over times of `weight` times the step of log S. Shape: patients."""
-    climb, drop = steps(counts)
-    running = np.concatenate([[0.0], np.cumsum(weight * climb)])
-    place = np.searchsorted(counts.kept, grid.exit)
-    value = running[place + 1] - np.where(rows.event, (weight * drop)[place], 0.0)
-    if grid.entry is not None:
-        value = value - running[_entered_after(grid, counts, grid.entry)]
-    return np.bincount(cluster, weights=value).astype(np.float64, copy=False)
-
-
-def _entered_after(grid: Grid, counts: Counts, entry: Ints) -> Ints:
-    """How many distinct times each row missed by entering late; none for entry 0, which is from the start."""
-    missed = np.searchsorted(counts.kept, entry, side="right").astype(np.int64)
-    return np.where(grid.times[entry] == 0, 0, missed)
+    return np.asarray(total - at_start[np.cumsum(first) - 1])

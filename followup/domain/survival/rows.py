@@ -18,8 +18,9 @@ SWAPPED = "Are day and month swapped in one of its two dates?"
 class Rows:
     """Checked input: one row an eye (or one stretch of an eye's follow-up).
 
-    time: exit, days; event: found at exit; entry: late entries in days or None; cluster: position of each
-    row's patient in `labels`, or None; left_out: rows whose entry is their exit, which hold no time at risk.
+    time: exit, days; event: found at exit; entry: late entries in days or None; cluster: place of each row's
+    patient in `labels`, or None; kept: which of the rows given hold time at risk (their entry is not their
+    exit), or None when all do.
     """
 
     time: Times
@@ -27,10 +28,24 @@ class Rows:
     entry: Times | None
     cluster: Ints | None
     labels: NDArray[Any] | None
-    left_out: int = 0
+    kept: Bools | None
 
     def __len__(self) -> int:
         return len(self.time)
+
+    def only(self, part: slice | Ints) -> Rows:
+        """Some of the rows, without their patients."""
+        entry = None if self.entry is None else self.entry[part]
+        return Rows(self.time[part], self.event[part], entry, None, None, None)
+
+    @property
+    def left_out(self) -> int:
+        """Rows given that hold no time at risk."""
+        return 0 if self.kept is None else int(np.count_nonzero(~self.kept))
+
+    def matching(self, values: NDArray[Any]) -> NDArray[Any]:
+        """Those of one value a row given that belong to the rows kept."""
+        return values if self.kept is None else values[self.kept]
 
     @property
     def clusters(self) -> int:
@@ -54,16 +69,13 @@ def read_rows(
     if patients is not None:
         same_length(times, "cluster", patients)
     if entries is None:
-        return _grouped(times, events, None, patients, 0)
+        return _with_patients(times, events, None, patients, None)
     same_length(times, "entry", entries)
     _refuse_exit_before_entry(times, entries)
     kept = (entries < times) | (times == 0)
-    if kept.all():
-        return _grouped(times, events, entries, patients, 0)
-    left_out = int(len(kept) - kept.sum())
-    return _grouped(
-        times[kept], events[kept], entries[kept], None if patients is None else patients[kept], left_out
-    )
+    if patients is not None:
+        patients = patients[kept]
+    return _with_patients(times[kept], events[kept], entries[kept], patients, kept)
 
 
 def read_times(values: ArrayLike, name: str) -> Times:
@@ -92,6 +104,16 @@ def read_events(values: ArrayLike) -> Bools:
         return events
     _refuse((events != 0) & (events != 1), events, "event", "expected 0 (not seen) or 1 (event found).")
     return events.astype(np.bool_)
+
+
+def read_codes(values: ArrayLike, highest: int) -> Ints:
+    """Causes as whole numbers from 0 (none) to `highest`. Raises BadValue for any other."""
+    codes = _numbers(values, "cause")
+    known = (codes >= 0) & (codes <= highest)
+    if codes.dtype.kind == "f":
+        known &= codes == np.floor(codes)
+    _refuse(~known, codes, "cause", f"expected 0 (no end seen) or a cause from 1 to {highest}.")
+    return codes.astype(np.int64)
 
 
 def same_length(times: Times, name: str, other: NDArray[Any]) -> None:
@@ -132,10 +154,20 @@ def _refuse_exit_before_entry(times: Times, entries: Times) -> None:
         )
 
 
-def _grouped(
-    times: Times, events: Bools, entries: Times | None, patients: NDArray[Any] | None, left_out: int
+def _with_patients(
+    times: Times, events: Bools, entries: Times | None, patients: NDArray[Any] | None, kept: Bools | None
 ) -> Rows:
     if patients is None:
-        return Rows(times, events, entries, None, None, left_out)
-    labels, codes = np.unique(patients, return_inverse=True)
-    return Rows(times, events, entries, codes.astype(np.int64), labels, left_out)
+        return Rows(times, events, entries, None, None, kept)
+    labels, codes = codes_of(patients)
+    return Rows(times, events, entries, codes, labels, kept)
+
+
+def codes_of(values: ArrayLike) -> tuple[NDArray[Any], Ints]:
+    """Distinct labels in sorted order and the place of each value among them."""
+    array = np.asarray(values)
+    if array.dtype.kind in "iu" and array.size and array.min() >= 0 and array.max() <= 4 * array.size:
+        present = np.bincount(array) > 0
+        return np.flatnonzero(present).astype(array.dtype), (np.cumsum(present) - 1)[array]
+    labels, codes = np.unique(array, return_inverse=True)
+    return labels, codes.astype(np.int64)
