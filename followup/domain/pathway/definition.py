@@ -170,22 +170,31 @@ class _Lines:
         return found[number] if number < len(found) else 1
 
 
-@lru_cache(maxsize=256)
 def parse_pathway(text: str, file: str = "pathway") -> PathwayDefinition:
-    """The pathway that `text` (TOML) describes. Raises PathwayFault with every fault found."""
+    """The pathway that `text` (TOML) describes, checked whole. Raises PathwayFault with every fault found."""
+    definition = _read(text, file)
+    _check_whole(definition, text, file)
+    return definition
+
+
+@lru_cache(maxsize=256)
+def accepted_pathway(text: str) -> PathwayDefinition:
+    """A stored version, which was checked whole when it was accepted."""
+    return _read(text, "stored pathway")
+
+
+def _read(text: str, file: str) -> PathwayDefinition:
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
         raise PathwayFault(f"{file}: this is not valid TOML: {fault}.") from fault
     try:
-        definition = PathwayDefinition.model_validate(raw)
+        return PathwayDefinition.model_validate(raw)
     except ValidationError as fault:
-        raise PathwayFault("\n".join(_faults(fault, raw, text, file))) from fault
-    _check_whole(definition, text, file)
-    return definition
+        raise PathwayFault("\n".join(_faults(fault, text, file))) from fault
 
 
-def _faults(fault: ValidationError, raw: dict[str, Any], text: str, file: str) -> Iterable[str]:
+def _faults(fault: ValidationError, text: str, file: str) -> Iterable[str]:
     lines = _Lines(text)
     for error in fault.errors(include_url=False):
         place = [str(part) for part in error["loc"]]
