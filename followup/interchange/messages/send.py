@@ -1,0 +1,77 @@
+"""Sends one claimed message by e-mail, and notes in the outbox what became of it."""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import smtplib
+from datetime import datetime
+from email.utils import parseaddr
+from enum import Enum
+
+from django.conf import settings
+from django.core.mail import EmailMessage
+
+from followup.interchange.messages.recheck import reason_to_withhold
+from followup.models import OutboxMessage
+from followup.services import outbox
+
+log = logging.getLogger(__name__)
+
+
+class Delivery(Enum):
+    SENT = "sent"
+    WITHHELD = "withheld"
+    FAILED = "failed"
+    PUT_OFF = "put off"
+    SERVER_AWAY = "server away"
+
+
+def send_message(*, message: OutboxMessage, now: datetime) -> Delivery:
+    """Send a message claimed by `outbox.claim_next`, unless the facts have changed since it was written."""
+    try:
+        reason = reason_to_withhold(message=message, now=now)
+        if reason:
+            outbox.withhold_message(message=message, reason=reason)
+            return Delivery.WITHHELD
+        _letter(message).send()
+    except Exception as fault:
+        return _not_sent(message, fault, now)
+    if not outbox.mark_sent(message=message, now=now):
+        log.warning("Message %s was sent after its lease had run out; it may arrive twice.", message.key)
+    return Delivery.SENT
+
+
+def message_id(message: OutboxMessage) -> str:
+    """The same for every attempt, so that a mail program can tell a repeat (RFC 5322, section 3.6.4)."""
+    digest = hashlib.sha256(message.key.encode()).hexdigest()[:32]
+    domain = parseaddr(settings.DEFAULT_FROM_EMAIL)[1].rpartition("@")[2] or "localhost"
+    return f"<{digest}@{domain}>"
+
+
+def _letter(message: OutboxMessage) -> EmailMessage:
+    # Auto-Submitted (RFC 3834) keeps holiday notices from answering.
+    headers = {"Message-ID": message_id(message), "Auto-Submitted": "auto-generated"}
+    return EmailMessage(subject=message.subject, body=message.body, to=message.to.split(), headers=headers)
+
+
+def _not_sent(message: OutboxMessage, fault: Exception, now: datetime) -> Delivery:
+    problem = f"{type(fault).__name__}: {fault}"
+    log.warning("Message %s was not sent. %s", message.key, problem)
+    if _is_final(fault):
+        outbox.fail_message(message=message, problem=problem)
+        return Delivery.FAILED
+    outbox.put_off_message(message=message, now=now, problem=problem)
+    server_spoke = isinstance(fault, smtplib.SMTPRecipientsRefused | smtplib.SMTPDataError)
+    return Delivery.PUT_OFF if server_spoke else Delivery.SERVER_AWAY
+
+
+def _is_final(fault: Exception) -> bool:
+    """No attempt will ever succeed: the server refused address or content for good, or they are malformed."""
+    match fault:
+        case smtplib.SMTPRecipientsRefused():
+            return all(code >= 500 for code, _ in fault.recipients.values())
+        case smtplib.SMTPDataError():
+            return fault.smtp_code >= 500
+        case _:
+            return isinstance(fault, ValueError)

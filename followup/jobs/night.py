@@ -1,0 +1,77 @@
+"""The night's steps. Each may run twice, late, or in several workers at once, without harm."""
+
+from __future__ import annotations
+
+import logging
+from datetime import datetime
+
+from followup.domain.dates.zones import zone
+from followup.interchange.messages.digest import compose_digest
+from followup.interchange.messages.send import Delivery, send_message
+from followup.jobs import clock
+from followup.models import Site
+from followup.queries.night import previous_digest_day
+from followup.queries.reports.digest import digest_of
+from followup.services import night, outbox
+
+log = logging.getLogger(__name__)
+
+MOST_MESSAGES = 200
+"""Messages sent in one run; the next run goes on with the rest."""
+
+
+def run_night() -> None:
+    """Everything that is due now: the morning digest of each site, then the outbox."""
+    for site in Site.objects.order_by("id"):
+        try:
+            _run_site(site, clock.now())
+        except Exception:
+            # One site's fault must not keep the others waiting; its page shows that the night did not run.
+            log.exception("The night's work of %s broke off.", site)
+    send_due_messages()
+
+
+def _run_site(site: Site, now: datetime) -> None:
+    night.record_tick(site=site, day=clock.today(site, now), now=now)
+    if digest_is_due(site, now):
+        write_digest(site, now)
+
+
+def digest_is_due(site: Site, now: datetime) -> bool:
+    """Has the site's digest hour come, by the clock on its own wall?"""
+    return bool(addresses_of(site)) and now.astimezone(zone(site.time_zone)).hour >= site.digest_hour
+
+
+def addresses_of(site: Site) -> list[str]:
+    """Who gets the digest, each once."""
+    return list(dict.fromkeys(site.digest_email.split()))
+
+
+def write_digest(site: Site, now: datetime) -> int:
+    """Write today's digest to the outbox unless it is done or in another's hands; how many messages."""
+    day = clock.today(site, now)
+    run = night.claim_night(site=site, job=night.DIGEST, day=day, now=now)
+    if run is None:
+        return 0
+    try:
+        digest = digest_of(site=site, day=day, since=previous_digest_day(site=site, day=day))
+        subject, body = compose_digest(digest)
+    except Exception as fault:
+        night.put_off_night(run=run, now=now, problem=f"{type(fault).__name__}: {fault}")
+        raise
+    addresses = addresses_of(site)
+    return len(night.finish_digest(run=run, now=now, addresses=addresses, subject=subject, body=body))
+
+
+def send_due_messages() -> int:
+    """Send what is due, one by one, until nothing is or the mail server is away; how many were sent."""
+    sent = 0
+    for _ in range(MOST_MESSAGES):
+        message = outbox.claim_next(now=clock.now())
+        if message is None:
+            break
+        delivery = send_message(message=message, now=clock.now())
+        sent += delivery is Delivery.SENT
+        if delivery is Delivery.SERVER_AWAY:
+            break
+    return sent
