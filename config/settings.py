@@ -40,6 +40,7 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "axes",
     "csp",
+    "config.apps.SettingsConfig",
     "followup",
 ]
 
@@ -116,6 +117,7 @@ AXES_FAILURE_LIMIT = 5
 AXES_COOLOFF_TIME = 0.25
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
+AXES_LOCKOUT_TEMPLATE = "staff/locked_out.html"
 AXES_VERBOSE = False
 
 LANGUAGE_CODE = "en-gb"

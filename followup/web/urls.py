@@ -1,1 +1,30 @@
-urlpatterns: list[object] = []
+"""Every page's address, subject by subject."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from django.urls import include, path
+
+_SUBJECTS = [
+    "home",
+    "staff",
+    "recall",
+    "oil",
+    "people",
+    "eyes",
+    "operations",
+    "visits",
+    "booking",
+    "decisions",
+    "feeds",
+    "pathway",
+    "audit",
+    "imports",
+]
+
+urlpatterns = [
+    path("", include(f"followup.web.{subject}.urls"))
+    for subject in _SUBJECTS
+    if (Path(__file__).parent / subject / "urls.py").exists()
+]

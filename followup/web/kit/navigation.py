@@ -1,0 +1,43 @@
+"""The pages a role can go to, in the order they are worked through."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.urls import NoReverseMatch, reverse
+
+from followup.domain.roles import Action, may
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    title: str
+    address: str
+    current: bool
+
+
+_PLACES: list[tuple[str, str, Action | None]] = [
+    ("Home", "home", None),
+    ("Recall", "recall", Action.SEE_LISTS),
+    ("Tamponade in place", "oil", Action.SEE_LISTS),
+    ("Needs a decision", "questions", Action.SEE_LISTS),
+    ("Sessions", "sessions", Action.SEE_LISTS),
+    ("Without an outcome", "without_outcome", Action.SEE_LISTS),
+    ("Audit", "audit", Action.AUDIT),
+    ("Imports", "imports", Action.IMPORT),
+    ("Calendar addresses", "calendar_addresses", Action.MANAGE_SITE),
+    ("Pathways", "pathways", Action.SEE_LISTS),
+]
+
+
+def places_for(role: str, path: str) -> list[Place]:
+    """Navigation for a role; the page that is open is marked."""
+    places = []
+    for title, name, action in _PLACES:
+        if action is None or may(role, action):
+            try:
+                address = reverse(name)
+            except NoReverseMatch:
+                continue
+            places.append(Place(title, address, path == address))
+    return places
