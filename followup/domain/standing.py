@@ -62,6 +62,15 @@ class LaneStanding:
     """Overdue: the day the first unmet window closed. Needs a decision: the day the question arose."""
     appointment: AppointmentFact | None = None
     booked_late: bool = False
+    review_on: date | None = None
+    """Oil kept by decision: the day by which the decision is to be reviewed."""
+
+    @property
+    def due(self) -> date:
+        """The day the next step is about; the far future where there is none."""
+        if self.review_on is not None:
+            return self.review_on
+        return self.milestone.opens if self.milestone else date.max
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,9 +117,14 @@ def standing_on(state: EyeState, day: date, limits: Limits = Limits()) -> EyeSta
     if closed is not None:
         return closed
     lanes = [*_asks(state, day, limits), _reviews(state, day, limits), *_removal(state, day, limits)]
-    lanes.sort(key=lambda lane: (_PRESSING.index(lane.standing), lane.since or date.max))
+    lanes.sort(key=_pressing)
     first = lanes[0]
     return EyeStanding(first.standing, first.next_step, first.since, tuple(lanes), _missed(state, day))
+
+
+def _pressing(lane: LaneStanding) -> tuple[int, date, date]:
+    """Most pressing first; between equals the older question, then the step that is due first."""
+    return _PRESSING.index(lane.standing), lane.since or date.max, lane.due
 
 
 # Closed
@@ -326,7 +340,9 @@ def _removal(state: EyeState, day: date, limits: Limits) -> Iterator[LaneStandin
         if day <= kept.review_on:
             words = f"Oil kept by decision; review it by {kept.review_on:%-d %b %Y}."
             standing = Standing.BOOKED if appointment else Standing.WAITING
-            yield LaneStanding(Lane.REMOVAL, standing, words, step, None, appointment, late)
+            yield LaneStanding(
+                Lane.REMOVAL, standing, words, step, None, appointment, late, review_on=kept.review_on
+            )
     elif step.closes < day:
         booked = f" Theatre booked for {appointment.day:%-d %b %Y}." if appointment else ""
         words = f"{step.title}: past its limit since {step.closes:%-d %b %Y}.{booked}"
