@@ -60,7 +60,8 @@ class Change:
     """The outcome of a comparison.
 
     gain: logMAR before minus after, positive is better, None with a reason; direction: known between
-    categories too, None when the readings may not be compared; substituted: the table that gave a number, or "".
+    categories too, None when the readings may not be compared; substituted: the table that gave a number, or
+    "".
     """
 
     gain: Decimal | None = None

@@ -17,7 +17,9 @@ _MONTH = (
     r"(?:jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sept?(?:ember)?|oct(?:ober)?"
     r"|nov(?:ember)?|dec(?:ember)?)(?![a-z])"
 )
-_DATE = rf"[0-9]+(?P<mark>[-/.])[0-9]+(?P=mark)[0-9]+.*|[0-9]+[- /]{_MONTH}.*|{_MONTH}[- /][0-9]+.*"
+_DATE = (
+    rf"[0-9]+(?P<mark>[-/.])[0-9]+(?P=mark)[0-9]+.*|[0-9]+[- /]{_MONTH}.*|{_MONTH}[- /][0-9]+(?![0-9.,]).*"
+)
 _FRACTION = r"[0-9]+(?:[.,][0-9]+)? ?/ ?[0-9]+(?:[.,][0-9]+)?"
 
 # In this order: a date also holds slashes, and two fractions also hold a dash.

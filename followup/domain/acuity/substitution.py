@@ -15,7 +15,7 @@ LP, NLP = Category.LIGHT_PERCEPTION, Category.NO_LIGHT_PERCEPTION
 
 @dataclass(frozen=True, slots=True)
 class Substitution:
-    """logMAR by category. A category that the source could not measure has no value and stays out of means."""
+    """logMAR by category. A category that the source could not measure has no value here."""
 
     key: str
     label: str
@@ -34,8 +34,8 @@ _ALL = (
     _table(
         "schulze_bonsel_2006",
         "Schulze-Bonsel 2006",
-        "Schulze-Bonsel K et al. Invest Ophthalmol Vis Sci 2006;47:1236-40: 0.014 for 6 eyes counting fingers "
-        "at 30 cm, 0.005 for 12 seeing hand movements; light perception could not be measured.",
+        "Schulze-Bonsel K et al. Invest Ophthalmol Vis Sci 2006;47:1236-40: 0.014 for 6 eyes counting "
+        "fingers at 30 cm, 0.005 for 12 seeing hand movements; light perception could not be measured.",
         {CF: "1.85", HM: "2.30"},
     ),
     _table(
