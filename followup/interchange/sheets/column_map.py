@@ -1,0 +1,176 @@
+"""The saved answer to "which column is what": checked on the way in, stored as JSON."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from datetime import date
+from typing import Any, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from followup.domain.acuity.notation import Notation
+from followup.domain.dates.durations import Duration
+from followup.domain.errors import BadValue, FollowUpError
+from followup.domain.words import Correction, Side
+from followup.interchange.sheets.cells import tidy
+from followup.interchange.sheets.columns import CATALOGUE, OF_A_VISIT, Column
+from followup.interchange.sheets.dates import DateOrder, Unit
+from followup.interchange.sheets.values import CellRule
+
+_FORBID = ConfigDict(extra="forbid", frozen=True)
+
+
+class ColumnUse(BaseModel):
+    """One column of a file: what it is, and how its cells are written.
+
+    codes: what a text stands for ("0": "right"; "" for missing); missing: texts that mean not known;
+    notation: what a bare number of acuity is; unit: of an interval after the operation, where months are
+    30.4375 days rounded half up to whole days; at: in a file with a column a visit, when that visit was, as a
+    calendar duration after the operation (P2W, P3M; P0D is the operation day); side: the eye this column
+    speaks of, where one row holds both; partial_dates: take "2024-09" as a month.
+    """
+
+    model_config = _FORBID
+
+    column: str
+    target: str
+    codes: dict[str, str] = Field(default_factory=dict)
+    missing: list[str] = Field(default_factory=list)
+    notation: Literal["decimal", "logmar", "letters"] | None = None
+    correction: Correction = Correction.UNKNOWN
+    date_order: DateOrder | None = None
+    unit: Unit = "days"
+    at: str = ""
+    side: Side | None = None
+    partial_dates: bool = False
+
+    @model_validator(mode="after")
+    def _fits_catalogue(self) -> Self:
+        if self.target not in CATALOGUE:
+            raise ValueError(
+                f'There is no import column "{self.target}". Choose one of: {", ".join(CATALOGUE)}.'
+            )
+        if self.at and self.catalogued.subject not in OF_A_VISIT:
+            raise ValueError(f'"at" belongs to findings of a visit, not to {self.target}.')
+        if self.at:
+            _duration(self.at)
+        return self
+
+    @property
+    def catalogued(self) -> Column:
+        return CATALOGUE[self.target]
+
+    def rule(self, *, today: date, bare: Notation | None) -> CellRule:
+        """The rule its cells are read by; `bare` stands in where no notation is named."""
+        return CellRule(
+            today=today,
+            codes={tidy(text).casefold(): meant for text, meant in self.codes.items()},
+            missing=frozenset(tidy(text).casefold() for text in self.missing),
+            notation=Notation(self.notation) if self.notation else bare,
+            date_order=self.date_order,
+            unit=self.unit,
+            partial_dates=self.partial_dates,
+        )
+
+
+class OtherSide(BaseModel):
+    """Rows where a column has one of these values speak of the fellow of the eye they name."""
+
+    model_config = _FORBID
+
+    kind: Literal["other_side"]
+    column: str
+    values: list[str] = Field(min_length=1)
+
+
+class ColumnMap(BaseModel):
+    """How a file is read. shape: "visits" has a row a visit, "operations" a row an operation, "timepoints" a
+    row an operation with a column for each later visit.
+
+    constants: what a person states for all rows, by import column, such as an indication, or a stand-in
+    operation date with date_precision "nominal"; a cell of a row outweighs it. ignored: columns left alone.
+    In a file of visits each row is a visit; with visit_needs_finding, and in the other shapes always, a visit
+    exists where at least one finding of it does.
+    """
+
+    model_config = _FORBID
+
+    name: str = ""
+    about: str = ""
+    shape: Literal["visits", "operations", "timepoints"]
+    encoding: str = ""
+    separator: str = ""
+    sheet: str = ""
+    visit_needs_finding: bool = False
+    columns: list[ColumnUse] = Field(min_length=1)
+    constants: dict[str, str] = Field(default_factory=dict)
+    rules: list[OtherSide] = Field(default_factory=list)
+    ignored: list[str] = Field(default_factory=list)
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> Self:
+        for problem in self._problems():
+            raise ValueError(problem)
+        return self
+
+    def _problems(self) -> Iterator[str]:
+        targets = {use.target for use in self.columns} | set(self.constants)
+        timed = any(use.at for use in self.columns)
+        if "record_number" not in targets:
+            yield "No column is the record number. Say which column tells one patient from another."
+        if self.shape == "visits" and not targets & {"visit_date", "visit_offset"}:
+            yield "A file of visits needs a column with the day of the visit, or the time after the operation."
+        if self.shape == "timepoints" and not timed:
+            yield 'A file with a column a visit says when each was ("at", such as P2W).'
+        if self.shape != "timepoints" and timed:
+            yield '"at" belongs to files with a column a visit: choose the shape "timepoints".'
+        for target in self.constants:
+            if target not in CATALOGUE:
+                yield f'There is no import column "{target}" to state for the whole file.'
+        yield from self._twice()
+
+    def _twice(self) -> Iterator[str]:
+        uses = Counter(
+            (use.target, use.at, use.side, use.correction if use.target == "acuity" else "")
+            for use in self.columns
+            if not use.catalogued.many
+        )
+        for (target, *_), times in uses.items():
+            if times > 1:
+                yield f"{times} columns are {target}. Keep one, or say what tells them apart."
+
+    def missing_columns(self, headers: tuple[str, ...]) -> list[str]:
+        """Columns that the map needs and the file does not have."""
+        needed = [use.column for use in self.columns] + [rule.column for rule in self.rules]
+        return [name for name in dict.fromkeys(needed) if name not in headers]
+
+    def unused_columns(self, headers: tuple[str, ...]) -> list[str]:
+        """Columns of the file that the map says nothing of."""
+        known = {use.column for use in self.columns} | {rule.column for rule in self.rules} | {*self.ignored}
+        return [name for name in headers if name not in known]
+
+
+def accepted_map(definition: object) -> ColumnMap:
+    """A map from JSON. Raises BadValue, naming the place of the first fault."""
+    try:
+        return ColumnMap.model_validate(definition)
+    except ValidationError as fault:
+        first = fault.errors(include_url=False)[0]
+        place = " ".join(str(part) for part in first["loc"])
+        reason = first["msg"].removeprefix("Value error, ")
+        raise BadValue(
+            f"The column map does not fit{f' at {place}' if place else ''}: {reason}", field="map"
+        ) from None
+
+
+def stored_map(column_map: ColumnMap) -> dict[str, Any]:
+    """The map as JSON, without what is at its default."""
+    return column_map.model_dump(mode="json", exclude_defaults=True)
+
+
+def _duration(text: str) -> Duration:
+    try:
+        return Duration.parse(text)
+    except FollowUpError as fault:
+        raise ValueError(fault.message) from None

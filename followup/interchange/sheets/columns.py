@@ -1,0 +1,166 @@
+"""The catalogue of import columns. A new column is one entry here: its name, meaning, reader and headings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from followup.domain.words import (
+    Complication,
+    DatePrecision,
+    Extent,
+    Hole,
+    Indication,
+    Lens,
+    OuterRetina,
+    Repeat,
+    Retina,
+    Sex,
+    Tamponade,
+    TamponadeSeen,
+    YesNo,
+)
+from followup.interchange.sheets import values
+from followup.interchange.sheets.cells import Cell, refuse_formula, says_missing, tidy
+from followup.interchange.sheets.values import CellRule, Fields, Reader
+
+
+class Subject(StrEnum):
+    """What a column says something about; a row may speak of all six."""
+
+    PATIENT = "patient"
+    EYE = "eye"
+    OPERATION = "operation"
+    VISIT = "visit"
+    EXAM = "exam"
+    ACUITY = "acuity"
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """headings: lower-case words by which the column is known in a file; many: may come more than once."""
+
+    name: str
+    subject: Subject
+    meaning: str
+    reader: Reader
+    headings: tuple[str, ...] = ()
+    many: bool = False
+    keeps_words: bool = False
+    """Text in which "NA" may be meant: initials, names, notes."""
+
+    def read(self, cell: Cell, rule: CellRule) -> Fields:
+        """Values by field; nothing where the cell says that nothing is known. Raises CellProblem."""
+        refuse_formula(cell)
+        if says_missing(cell, rule.missing, words=not self.keeps_words):
+            return {}
+        if rule.codes:
+            meant = rule.codes.get(tidy(cell).casefold())
+            if meant == "":
+                return {}
+            cell = meant or cell
+        return self.reader(cell, rule)
+
+
+_P, _E, _O = Subject.PATIENT, Subject.EYE, Subject.OPERATION
+_V, _X, _A = Subject.VISIT, Subject.EXAM, Subject.ACUITY
+
+
+def _words(text: str) -> tuple[str, ...]:
+    return tuple(text.split("|"))
+
+
+_ALL = (
+    Column("record_number", _P, "Record number at the site; leading zeros count.", values.record_number,
+           _words("record number|record no|record_no|mrn|hospital number|patient id|patid|patient no|id|pid|anon id"
+                  "|aktenzeichen|patientennummer|patienten-id|numéro de dossier|dossier|historia|nhc"
+                  "|número de historia|رقم الملف")),
+    Column("name", _P, "Whole name: family name, then a comma and the given name.", values.full_name,
+           _words("name|patient|patient name|nombre|nom et prénom|الاسم"), keeps_words=True),
+    Column("family_name", _P, "Family name.", values.text_of("family_name", 80),
+           _words("family name|surname|last name|nachname|nom|apellido|apellidos|initials|اسم العائلة"),
+           keeps_words=True),
+    Column("given_name", _P, "Given name.", values.text_of("given_name", 80),
+           _words("given name|first name|forename|vorname|prénom|nombre de pila|الاسم الأول"), keeps_words=True),
+    Column("birth_date", _P, "Date of birth.", values.birth_date,
+           _words("birth date|date of birth|dob|born|geburtsdatum|geb|date de naissance|fecha de nacimiento"
+                  "|تاريخ الميلاد")),
+    Column("sex", _P, "Sex.", values.term("sex", Sex), _words("sex|gender|geschlecht|sexe|sexo|الجنس")),
+    Column("age", _P, "Age in years at the first operation, where no birth date is known.",
+           values.whole_number("age_stated", 0, 120, "years"),
+           _words("age|baselineage|baseline age|age at surgery|alter|âge|edad|العمر")),
+    Column("phone", _P, "Telephone.", values.phone,
+           _words("phone|telephone|mobile|tel|telefon|handy|téléphone|teléfono|móvil|الهاتف")),
+    Column("email", _P, "E-mail address.", values.text_of("email", 254),
+           _words("email|e-mail|mail|courriel|correo|البريد")),
+    Column("side", _E, "Which eye: right or left.", values.side,
+           _words("side|eye|laterality|operated eye|seite|auge|œil|oeil|côté|ojo|lado|العين")),
+    Column("axial_length_mm", _E, "Axial length, mm.", values.axial_length,
+           _words("axial length|al|axl|axial length mm|axial_length_mm|achsenlänge|longueur axiale"
+                  "|longitud axial|الطول المحوري")),
+    Column("staphyloma", _E, "Posterior staphyloma: yes or no.", values.term("staphyloma", YesNo),
+           _words("staphyloma|staphylom|staphylome|estafiloma")),
+    Column("only_eye", _E, "The fellow eye has no useful sight: yes or no.", values.yes("only_eye"),
+           _words("only eye|only_eye|monocular|einziges auge|œil unique|ojo único")),
+    Column("operation_date", _O, "Day of the operation.", values.operation_date,
+           _words("operation date|operation_date|date of operation|date of surgery|surgery date|op date|surgery"
+                  "|op-datum|operationsdatum|date d'opération|date de l'intervention|fecha de cirugía"
+                  "|fecha de operación|تاريخ العملية")),
+    Column("date_precision", _O, "How well the operation's date is known: day, month, year or nominal.",
+           values.term("date_precision", DatePrecision)),
+    Column("indication", _O, "Why it was done.", values.term("indication", Indication),
+           _words("indication|diagnosis|indikation|diagnose|diagnostic|diagnóstico|indicación|التشخيص")),
+    Column("procedures", _O, "What was done; several may stand in one cell.", values.procedures,
+           _words("procedures|procedure|operation|eingriff|intervention|geste|procedimiento|cirugía|العملية"),
+           many=True),
+    Column("tamponade_in", _O, "What was left in the eye.", values.term("tamponade_in", Tamponade),
+           _words("tamponade|tamponade in|tamponade_in|endotamponade|tamponnement|taponamiento|agent|gas")),
+    Column("tamponade_percent", _O, "Concentration of the gas, per cent.",
+           values.whole_number("tamponade_percent", 0, 100, "per cent"), _words("gas percent|concentration")),
+    Column("takes_out", _O, "The tamponade that was in was taken out: yes or no.", values.yes("takes_out"),
+           _words("takes out|takes_out|tamponade out|oil removed|oil out|ölentfernung")),
+    Column("repeat", _O, "First or repeat operation.", values.term("repeat", Repeat),
+           _words("repeat|first or repeat|reoperation")),
+    Column("extent", _O, "Extent of the detachment.", values.term("extent", Extent), _words("extent|ausdehnung")),
+    Column("surgeon_name", _O, "Surgeon.", values.text_of("surgeon_name", 80),
+           _words("surgeon|surgeon name|operateur|chirurg|chirurgien|cirujano|الجراح"), keeps_words=True),
+    Column("attached_at_end", _O, "Retina attached at the end of surgery: yes or no.",
+           values.term("attached_at_end", YesNo), _words("attached at end|attached_at_end")),
+    Column("operation_note", _O, "Note on the operation.", values.text_of("note", 4000),
+           _words("operation note|op note"), keeps_words=True),
+    Column("visit_date", _V, "Day of the visit.", values.visit_date,
+           _words("visit date|visit_date|date of visit|exam date|seen on|date|datum|besuchsdatum|date de visite"
+                  "|fecha|fecha de visita|تاريخ الزيارة")),
+    Column("visit_offset", _V, "Days, weeks or months after the operation.", values.visit_offset,
+           _words("days|followupdays|followup days|follow-up days|time|ttoinj d|dayssincebaseline|days since baseline"
+                  "|weeks|months|futime|tage|jours|días")),
+    Column("visit_note", _V, "Note on the visit.", values.text_of("note", 4000), _words("visit note|notes|note"),
+           keeps_words=True),
+    Column("pressure", _X, "Pressure, mmHg, or a word such as soft.", values.pressure,
+           _words("pressure|iop|intraocular pressure|tension|tonometry|augendruck|iod|tio|pio|ضغط العين")),
+    Column("retina", _X, "Attached or detached.", values.term("retina", Retina),
+           _words("retina|retina status|netzhaut|rétine|retine|الشبكية")),
+    Column("hole", _X, "Macular hole: closed or open.", values.term("hole", Hole),
+           _words("hole|macular hole|hole status|makulaforamen|trou maculaire|agujero")),
+    Column("outer_retina", _X, "Outer retina on OCT.", values.term("outer_retina", OuterRetina),
+           _words("outer retina|ellipsoid|ez")),
+    Column("lens", _X, "Lens.", values.term("lens", Lens),
+           _words("lens|lens status|linse|cristallin|cristalino|pseudophakic|العدسة")),
+    Column("tamponade_seen", _X, "What is seen in the eye.", values.term("tamponade_seen", TamponadeSeen),
+           _words("tamponade seen|tamponade_seen|bubble|oil in")),
+    Column("fill_percent", _X, "How full of tamponade, per cent.",
+           values.whole_number("fill_percent", 0, 100, "per cent"), _words("fill|fill percent|fill_percent")),
+    Column("complications", _X, "Complications; several may stand in one cell.",
+           values.terms("complications", Complication),
+           _words("complication|complications|komplikation|komplikationen|complicación|complicaciones"), many=True),
+    Column("exam_note", _X, "Note on the exam of this eye.", values.text_of("note", 4000),
+           _words("exam note|findings|befund"), keeps_words=True),
+    Column("acuity", _A, "Visual acuity.", values.acuity,
+           _words("acuity|va|visual acuity|bcva|vision|letters|etdrs|va etdrs|va etdrs letters|logmar|visus"
+                  "|acuité|acuité visuelle|av|avl|agudeza|agudeza visual|حدة البصر")),
+)  # fmt: skip
+
+CATALOGUE: dict[str, Column] = {column.name: column for column in _ALL}
+"""Columns by name, in the order in which a form lists them."""
+
+OF_A_VISIT = frozenset((Subject.VISIT, Subject.EXAM, Subject.ACUITY))
