@@ -1,0 +1,221 @@
+"""What became of an operated eye: one pure function from operations and exams.
+
+The definitions below are printed in DEVELOPERS.md and on the audit page from `DEFINITIONS`, so that what is
+computed and what is claimed cannot part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from followup.domain.facts import ExamFact, EyeHistory, OperationFact
+from followup.domain.fills import Fill, derive_fills, open_fill
+from followup.domain.words import Clock, Hole, Indication, RecurrenceEvent, Retina, Term, YesNo
+
+DEFINITIONS: dict[str, str] = {
+    "Unit": "One eye. Eyes and patients are both counted.",
+    "Index operation": "The first operation on record in the eye that was retinal surgery; later operations "
+    "do not move it. Where none was retinal, the first operation.",
+    "Clock": "A: from the index operation. B: from the day the tamponade was taken out or seen to be gone; "
+    "eyes that never got there are not in B, and their number stands beside it. An eye that was given no "
+    "tamponade enters B on the day of the index operation.",
+    "Attached": "Seen attached at an exam (with or without peripheral fluid), or recorded as attached at the "
+    "end of surgery. 'Not visible' and 'not examined' say nothing: they neither prove nor end attachment.",
+    "Recurrence": "Attached, and later found detached at an exam; or operated on for a recurrent detachment. "
+    "It happened after the eye was last seen attached and not after the day it was found.",
+    "Primary failure": "Found detached before it was ever attached. It is not a recurrence: it stands beside "
+    "the curve with its number and is not in it.",
+    "Hole reopened": "The hole was closed at an exam and later found open.",
+    "Primary success": "Attached when last seen, and no operation for a recurrent detachment after the index "
+    "operation. A planned removal of tamponade does not count against it.",
+    "Final state": "The retina when last seen, with the tamponade then in the eye: attached under oil is "
+    "provisional, and is never added to attached without tamponade.",
+    "No event": "Counted until the eye was last seen attached, never until the audit date.",
+    "Death": "Ends the time at risk on the day of death in the competing-event curve; in the recurrence-free "
+    "curve the eye is counted until it was last seen attached.",
+}
+
+
+class Ending(Term):
+    """How the time of an eye on the recurrence-free clock ended."""
+
+    RECURRED = "recurred", "Recurred"
+    FREE = "free", "Free of recurrence when last seen"
+    PRIMARY_FAILURE = "primary_failure", "Never attached, or never closed"
+    NEVER_STARTED = "never_started", "Clock never started"
+
+
+class FinalState(Term):
+    ATTACHED = "attached", "Attached without oil"
+    ATTACHED_UNDER_OIL = "attached_under_oil", "Attached under oil"
+    DETACHED = "detached", "Detached"
+    NOT_SEEN = "not_seen", "Retina never seen after the operation"
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """One eye on one clock. `days` is whole days from start to event, or to when last seen attached."""
+
+    eye_id: int
+    index: OperationFact
+    ending: Ending
+    start: date | None
+    days: int | None
+    found_on: date | None
+    """Recurred: the day it was found."""
+    last_well: date | None
+    """The last day the eye was seen free of the event; with `found_on` the interval it happened in."""
+    final: FinalState
+    final_on: date | None
+    primary_success: bool | None
+    """None where the retina was never seen after the operation."""
+    died_on: date | None
+    last_exam: date | None
+
+    @property
+    def recurred(self) -> bool:
+        return self.ending is Ending.RECURRED
+
+    @property
+    def in_curve(self) -> bool:
+        return self.days is not None
+
+
+def index_operation(operations: Sequence[OperationFact]) -> OperationFact | None:
+    """The operation that audit counts from, whatever came after."""
+    return next((operation for operation in operations if operation.is_retinal), None) or (
+        operations[0] if operations else None
+    )
+
+
+def outcome_of(
+    history: EyeHistory,
+    *,
+    clock: Clock = Clock.INDEX,
+    event: RecurrenceEvent = RecurrenceEvent.REDETACHMENT,
+) -> Outcome | None:
+    """The outcome by the definitions above; None for an eye that was never operated on."""
+    index = index_operation(history.operations)
+    if index is None:
+        return None
+    fills = derive_fills(history.operations, history.exams)
+    start = index.date if clock is Clock.INDEX else _free_of_tamponade(index, fills)
+    signs = list(_signs(history, index, event))
+    ending, days, found_on, last_well = _ending(signs, start)
+    final, final_on = _final(history, index, fills)
+    exams = [exam.day for exam in history.exams if exam.day > index.date]
+    return Outcome(
+        eye_id=history.eye_id,
+        index=index,
+        ending=ending,
+        start=start,
+        days=days,
+        found_on=found_on,
+        last_well=last_well,
+        final=final,
+        final_on=final_on,
+        primary_success=_primary_success(history, index, final),
+        died_on=history.traits.died_on,
+        last_exam=exams[-1] if exams else None,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Sign:
+    """What one fact says of the event: well, or found to have happened."""
+
+    day: date
+    well: bool
+
+
+def _signs(history: EyeHistory, index: OperationFact, event: RecurrenceEvent) -> Iterator[_Sign]:
+    """Signs from the index operation on, in order; a fact that says nothing gives none."""
+    found: list[_Sign] = []
+    if event is not RecurrenceEvent.HOLE:
+        if index.attached_at_end is YesNo.YES:
+            found.append(_Sign(index.date, True))
+        found += [
+            _Sign(operation.date, False)
+            for operation in history.operations
+            if operation.indication is Indication.REDETACHMENT and operation.date > index.date
+        ]
+    for exam in history.exams:
+        if exam.day > index.date:
+            found += _exam_signs(exam, event)
+    # On one day the finding comes before the operation that mends it, and bad news before good.
+    yield from sorted(found, key=lambda sign: (sign.day, sign.well))
+
+
+def _exam_signs(exam: ExamFact, event: RecurrenceEvent) -> list[_Sign]:
+    retina = _says(exam.retina.is_attached, exam.retina.is_detached)
+    hole = _says(exam.hole.is_closed or exam.hole is Hole.NO_HOLE, exam.hole.is_open)
+    asked = {
+        RecurrenceEvent.REDETACHMENT: [retina],
+        RecurrenceEvent.HOLE: [hole],
+        RecurrenceEvent.EITHER: [retina, hole],
+    }[event]
+    said = [well for well in asked if well is not None]
+    return [_Sign(exam.day, all(said))] if said else []
+
+
+def _says(well: bool, ill: bool) -> bool | None:
+    """None where an exam says neither."""
+    return well if well or ill else None
+
+
+def _ending(
+    signs: Sequence[_Sign], start: date | None
+) -> tuple[Ending, int | None, date | None, date | None]:
+    """Ending, days, day found and day last well."""
+    first_well = next((place for place, sign in enumerate(signs) if sign.well), None)
+    first_ill = next((place for place, sign in enumerate(signs) if not sign.well), None)
+    if first_ill is not None and (first_well is None or first_ill < first_well):
+        return Ending.PRIMARY_FAILURE, None, signs[first_ill].day, None
+    last_well = max((sign.day for sign in signs[:first_ill] if sign.well), default=None)
+    found = signs[first_ill].day if first_ill is not None else None
+    if start is None or (found is not None and found <= start):
+        return Ending.NEVER_STARTED, None, found, last_well
+    if found is not None:
+        return Ending.RECURRED, (found - start).days, found, last_well
+    return Ending.FREE, max(0, (last_well - start).days) if last_well else 0, None, last_well
+
+
+def _free_of_tamponade(index: OperationFact, fills: Sequence[Fill]) -> date | None:
+    """The day the eye was first without tamponade after the index operation; None while it never was."""
+    after = [fill for fill in fills if fill.placed_on >= index.date]
+    if not after:
+        return index.date
+    for fill, following in zip(after, [*after[1:], None], strict=True):
+        if fill.ended_on is not None and (following is None or following.placed_on > fill.ended_on):
+            return fill.ended_on
+    return None
+
+
+def _final(
+    history: EyeHistory, index: OperationFact, fills: Sequence[Fill]
+) -> tuple[FinalState, date | None]:
+    seen = [
+        exam
+        for exam in history.exams
+        if exam.day > index.date and exam.retina not in (Retina.NOT_VISIBLE, Retina.NOT_EXAMINED)
+    ]
+    if not seen:
+        return FinalState.NOT_SEEN, None
+    last = seen[-1]
+    if last.retina.is_detached:
+        return FinalState.DETACHED, last.day
+    now = open_fill(fills)
+    under_oil = now is not None and now.must_come_out
+    return (FinalState.ATTACHED_UNDER_OIL if under_oil else FinalState.ATTACHED), last.day
+
+
+def _primary_success(history: EyeHistory, index: OperationFact, final: FinalState) -> bool | None:
+    if final is FinalState.NOT_SEEN:
+        return None
+    reoperated = any(
+        operation.indication is Indication.REDETACHMENT and operation.date > index.date
+        for operation in history.operations
+    )
+    return final is not FinalState.DETACHED and not reoperated
