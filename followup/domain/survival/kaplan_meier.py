@@ -18,7 +18,16 @@ from followup.domain.survival.counts import Counts, Grid, at_risk_at, count, lay
 from followup.domain.survival.limits import Limits, band
 from followup.domain.survival.robust import cluster_variance, steps
 from followup.domain.survival.rows import Rows, read_rows
-from followup.domain.survival.values import NOT_ESTIMABLE, NOT_REACHED, Figure, Floats, Ints, Moment, figure
+from followup.domain.survival.values import (
+    NOT_ESTIMABLE,
+    NOT_REACHED,
+    Bools,
+    Figure,
+    Floats,
+    Ints,
+    Moment,
+    figure,
+)
 
 # A product of many factors is a hair off the level it equals in exact arithmetic; R allows the same.
 LEVEL_TOLERANCE = 1.5e-8
@@ -163,14 +172,22 @@ class Curve:
 
     def _first_below(self, values: Floats, p: float) -> Moment:
         level = 1 - p
-        at_or_below = np.flatnonzero(values <= level + LEVEL_TOLERANCE)
-        if not len(at_or_below):
+        first = _highest(values, values <= level + LEVEL_TOLERANCE)
+        if first is None:
             return NOT_REACHED
-        first = at_or_below[0]
-        below = np.flatnonzero(values < level - LEVEL_TOLERANCE)
-        last = below[0] if len(below) else len(values) - 1
-        rests = values[first] >= level - LEVEL_TOLERANCE
-        return float((self.time[first] + self.time[last]) / 2 if rests else self.time[first])
+        if values[first] < level - LEVEL_TOLERANCE:
+            return float(self.time[first])
+        below = _highest(values, values < level - LEVEL_TOLERANCE)
+        end = len(values) - 1 if below is None else below
+        return float((self.time[first] + self.time[end]) / 2)
+
+
+def _highest(values: Floats, among: Bools) -> int | None:
+    """Earliest place of the highest of some values.
+
+    On a falling curve that is the first of them. A limit can rise again; R then reads the value nearest the level.
+    """
+    return int(np.argmax(np.where(among, values, -np.inf))) if among.any() else None
 
 
 def kaplan_meier(

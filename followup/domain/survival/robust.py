@@ -32,7 +32,9 @@ def cluster_variance(rows: Rows, grid: Grid, counts: Counts, cluster: Ints) -> F
     own = -np.where(rows.event, drop[exit_places(grid, counts)], 0.0)
     sums = PatientSums(rows, grid, counts, cluster, [(running, own)])
     squares = sums.product(0, 0) * running**2 + 2 * sums.product(0, 1) * running + sums.product(1, 1)
-    return np.maximum(squares, 0.0)
+    # Nothing moves between events; held still, the limits stay flat there to the last bit.
+    last_event = np.maximum.accumulate(np.where(counts.events > 0, np.arange(len(squares)), -1))
+    return np.where(last_event >= 0, np.maximum(squares, 0.0)[last_event], 0.0)
 
 
 class PatientSums:

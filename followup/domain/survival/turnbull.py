@@ -147,11 +147,14 @@ def _maximise(covered: Bools, weight: Ints) -> tuple[Floats, float]:
 
 def _step(rows: Floats, weight: Ints, mass: Floats, chance: Floats, gain: Floats) -> Floats:
     """Maximum of the quadratic approximation, halved until the likelihood rises enough; else one EM step."""
-    scaled = np.sqrt(weight)[:, None] * (rows / chance[:, None] - 2)
-    system = np.vstack([scaled, np.ones(len(mass))])
+    # Masses at 0 whose gain is not positive stay at 0 in this step, which keeps the system small.
+    free = (mass > 0) | (gain > 0)
+    scaled = np.sqrt(weight)[:, None] * (rows[:, free] / chance[:, None] - 2)
+    system = np.vstack([scaled, np.ones(free.sum())])
     target = np.zeros(len(system))
     target[-1] = 1.0
-    aim, _ = nnls(system, target, maxiter=30 * len(mass) + 300)
+    aim = np.zeros(len(mass))
+    aim[free] = nnls(system, target, maxiter=30 * len(mass) + 300)[0]
     aim /= aim.sum()
     before, rise = float(weight @ np.log(chance)), float(gain @ (aim - mass))
     share = 1.0
