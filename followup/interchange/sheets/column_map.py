@@ -120,7 +120,7 @@ class ColumnMap(BaseModel):
         if "record_number" not in targets:
             yield "No column is the record number. Say which column tells one patient from another."
         if self.shape == "visits" and not targets & {"visit_date", "visit_offset"}:
-            yield "A file of visits needs a column with the day of the visit, or the time after the operation."
+            yield "A file of visits needs a column with the day, or the time after the operation."
         if self.shape == "timepoints" and not timed:
             yield 'A file with a column a visit says when each was ("at", such as P2W).'
         if self.shape != "timepoints" and timed:

@@ -72,8 +72,8 @@ def _words(text: str) -> tuple[str, ...]:
 
 _ALL = (
     Column("record_number", _P, "Record number at the site; leading zeros count.", values.record_number,
-           _words("record number|record no|record_no|mrn|hospital number|patient id|patid|patient no|id|pid|anon id"
-                  "|aktenzeichen|patientennummer|patienten-id|numéro de dossier|dossier|historia|nhc"
+           _words("record number|record no|record_no|mrn|hospital number|patient id|patid|patient no|id|pid"
+                  "|anon id|aktenzeichen|patientennummer|patienten-id|numéro de dossier|dossier|historia|nhc"
                   "|número de historia|رقم الملف")),
     Column("name", _P, "Whole name: family name, then a comma and the given name.", values.full_name,
            _words("name|patient|patient name|nombre|nom et prénom|الاسم"), keeps_words=True),
@@ -81,7 +81,8 @@ _ALL = (
            _words("family name|surname|last name|nachname|nom|apellido|apellidos|initials|اسم العائلة"),
            keeps_words=True),
     Column("given_name", _P, "Given name.", values.text_of("given_name", 80),
-           _words("given name|first name|forename|vorname|prénom|nombre de pila|الاسم الأول"), keeps_words=True),
+           _words("given name|first name|forename|vorname|prénom|nombre de pila|الاسم الأول"),
+           keeps_words=True),
     Column("birth_date", _P, "Date of birth.", values.birth_date,
            _words("birth date|date of birth|dob|born|geburtsdatum|geb|date de naissance|fecha de nacimiento"
                   "|تاريخ الميلاد")),
@@ -103,8 +104,8 @@ _ALL = (
     Column("only_eye", _E, "The fellow eye has no useful sight: yes or no.", values.yes("only_eye"),
            _words("only eye|only_eye|monocular|einziges auge|œil unique|ojo único")),
     Column("operation_date", _O, "Day of the operation.", values.operation_date,
-           _words("operation date|operation_date|date of operation|date of surgery|surgery date|op date|surgery"
-                  "|op-datum|operationsdatum|date d'opération|date de l'intervention|fecha de cirugía"
+           _words("operation date|operation_date|date of operation|date of surgery|surgery date|op date"
+                  "|surgery|op-datum|operationsdatum|date d'opération|date de l'intervention|fecha de cirugía"
                   "|fecha de operación|تاريخ العملية")),
     Column("date_precision", _O, "How well the operation's date is known: day, month, year or nominal.",
            values.term("date_precision", DatePrecision)),
@@ -121,7 +122,8 @@ _ALL = (
            _words("takes out|takes_out|tamponade out|oil removed|oil out|ölentfernung")),
     Column("repeat", _O, "First or repeat operation.", values.term("repeat", Repeat),
            _words("repeat|first or repeat|reoperation")),
-    Column("extent", _O, "Extent of the detachment.", values.term("extent", Extent), _words("extent|ausdehnung")),
+    Column("extent", _O, "Extent of the detachment.", values.term("extent", Extent),
+           _words("extent|ausdehnung")),
     Column("surgeon_name", _O, "Surgeon.", values.text_of("surgeon_name", 80),
            _words("surgeon|surgeon name|operateur|chirurg|chirurgien|cirujano|الجراح"), keeps_words=True),
     Column("attached_at_end", _O, "Retina attached at the end of surgery: yes or no.",
@@ -129,13 +131,13 @@ _ALL = (
     Column("operation_note", _O, "Note on the operation.", values.text_of("note", 4000),
            _words("operation note|op note"), keeps_words=True),
     Column("visit_date", _V, "Day of the visit.", values.visit_date,
-           _words("visit date|visit_date|date of visit|exam date|seen on|date|datum|besuchsdatum|date de visite"
-                  "|fecha|fecha de visita|تاريخ الزيارة")),
+           _words("visit date|visit_date|date of visit|exam date|seen on|date|datum|besuchsdatum"
+                  "|date de visite|fecha|fecha de visita|تاريخ الزيارة")),
     Column("visit_offset", _V, "Days, weeks or months after the operation.", values.visit_offset,
-           _words("days|followupdays|followup days|follow-up days|time|ttoinj d|dayssincebaseline|days since baseline"
-                  "|weeks|months|futime|tage|jours|días")),
-    Column("visit_note", _V, "Note on the visit.", values.text_of("note", 4000), _words("visit note|notes|note"),
-           keeps_words=True),
+           _words("days|followupdays|followup days|follow-up days|time|ttoinj d|dayssincebaseline"
+                  "|days since baseline|weeks|months|futime|tage|jours|días")),
+    Column("visit_note", _V, "Note on the visit.", values.text_of("note", 4000),
+           _words("visit note|notes|note"), keeps_words=True),
     Column("pressure", _X, "Pressure, mmHg, or a word such as soft.", values.pressure,
            _words("pressure|iop|intraocular pressure|tension|tonometry|augendruck|iod|tio|pio|ضغط العين")),
     Column("retina", _X, "Attached or detached.", values.term("retina", Retina),
@@ -152,7 +154,8 @@ _ALL = (
            values.whole_number("fill_percent", 0, 100, "per cent"), _words("fill|fill percent|fill_percent")),
     Column("complications", _X, "Complications; several may stand in one cell.",
            values.terms("complications", Complication),
-           _words("complication|complications|komplikation|komplikationen|complicación|complicaciones"), many=True),
+           _words("complication|complications|komplikation|komplikationen|complicación|complicaciones"),
+           many=True),
     Column("exam_note", _X, "Note on the exam of this eye.", values.text_of("note", 4000),
            _words("exam note|findings|befund"), keeps_words=True),
     Column("acuity", _A, "Visual acuity.", values.acuity,

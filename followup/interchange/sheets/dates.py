@@ -16,7 +16,7 @@ DateOrder: TypeAlias = Literal["day_first", "month_first", "iso"]
 Unit: TypeAlias = Literal["days", "weeks", "months"]
 
 DAYS_A_MONTH = Decimal("30.4375")
-"""Days in a month given as a number: a year of 365.25 days in twelve (common practice in survival analysis)."""
+"""Days in a month given as a number: a twelfth of 365.25 (common practice in survival analysis)."""
 
 _TIME = re.compile(r"(?P<day>.*[0-9])[T ][0-9]{1,2}:[0-9]{2}.*")
 _SERIAL = re.compile(r"[1-6][0-9]{4}")
@@ -70,7 +70,7 @@ def from_serial(number: int) -> date:
 def _with_century(
     text: str, found: re.Match[str], order: DateOrder | None, *, born: bool, today: date
 ) -> str:
-    """Operations and visits lie in the last hundred years; a birth date may be in doubt, and then is asked."""
+    """Operations and visits lie in the last hundred years; a birth date in doubt is asked."""
     first, mark, second, short = found.groups()
     year = 2000 + int(short)
     if year > today.year:
@@ -81,7 +81,7 @@ def _with_century(
 
 
 def days_after(cell: Cell, unit: Unit) -> int:
-    """Whole days after the operation. Months are 30.4375 days, and halves are rounded up. Raises CellProblem."""
+    """Whole days after the operation: months are 30.4375 days, halves go up. Raises CellProblem."""
     text = tidy(cell)
     if not _NUMBER.fullmatch(text):
         raise CellProblem(f'"{text}" is not a number of {unit}.')

@@ -16,28 +16,10 @@ SIDES = _each(
     "|izquierdo|izquierda|izq|i|oi|o.i.|اليسرى|اليسار|يسار|يسرى|أيسر",
 )
 BOTH_SIDES = frozenset(
-    [
-        "both",
-        "both eyes",
-        "ou",
-        "o.u.",
-        "be",
-        "r+l",
-        "r & l",
-        "r/l",
-        "rl",
-        "beide",
-        "beidseits",
-        "ba",
-        "les deux",
-        "odg",
-        "ambos",
-        "ao",
-        "ambos ojos",
-        "كلتا",
-        "العينين",
-        "كلاهما",
-    ]
+    _each(
+        both="both|both eyes|ou|o.u.|be|r+l|r & l|r/l|rl|beide|beidseits|ba|les deux|odg"
+        "|ambos|ao|ambos ojos|كلتا|العينين|كلاهما"
+    )
 )
 SEXES = _each(
     female="female|f|w|woman|weiblich|frau|femme|féminin|femenino|mujer|أنثى|انثى",

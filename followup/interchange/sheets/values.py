@@ -1,4 +1,4 @@
-"""How a cell becomes a value. Each reader takes the cell and the rule of its column, and raises CellProblem."""
+"""How a cell becomes a value: each reader takes it with the rule of its column, or raises CellProblem."""
 
 from __future__ import annotations
 

@@ -78,9 +78,8 @@ def _refuse_size(size: int, limit: int) -> None:
 
 
 def _first_filled(book: Any) -> str:
-    return next(
-        (name for name in book.sheet_names if book.get_sheet_by_name(name).height), book.sheet_names[0]
-    )
+    names: list[str] = book.sheet_names
+    return next((name for name in names if book.get_sheet_by_name(name).height), names[0])
 
 
 def _other_sheets(names: list[str], name: str) -> list[str]:
