@@ -128,6 +128,7 @@ DATE_FORMAT = "j M Y"
 
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
+STATIC_ROOT.mkdir(exist_ok=True)
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
@@ -175,7 +176,7 @@ EMAIL_TIMEOUT = env.int("EMAIL_TIMEOUT", default=20)
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="follow-up@localhost")
 
 BROKER_URL = env.str("REDIS_URL", default="")
-CELERY_BROKER_URL = BROKER_URL or "memory://"
+CELERY_BROKER_URL = BROKER_URL or "memory://localhost/"
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
