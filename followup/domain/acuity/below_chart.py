@@ -73,7 +73,7 @@ def _with_projection(rest: str) -> Acuity | None:
     words = [word for word in re.split(r"[ ,;/():]+", rest) if word]
     known = all(_PROJECTION.fullmatch(word) or _BESIDE_PROJECTION.fullmatch(word) for word in words)
     about_projection = any(_PROJECTION.fullmatch(word) for word in words)
-    if words and not (known and about_projection):
+    if rest and not (known and about_projection):
         return None
     return _reading(Category.LIGHT_PERCEPTION, note=" ".join(words))
 

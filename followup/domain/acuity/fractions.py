@@ -12,7 +12,9 @@ from followup.domain.acuity.partial_lines import with_partial_line
 
 LONGEST_TEST_DISTANCE = 20
 TOO_GOOD = 3
-_FRACTION = re.compile(rf"(?P<tested>{NUMBER}) ?/ ?(?P<letter>{NUMBER})(?![0-9./])(?P<tail>.*)", re.ASCII)
+_FRACTION = re.compile(
+    rf"(?P<tested>(?!\.){NUMBER}) ?/ ?(?P<letter>(?!\.){NUMBER})(?![0-9./])(?P<tail>.*)", re.ASCII
+)
 _PADDED = re.compile(r"0[0-9]")
 _METRE_DISTANCES = frozenset(map(Decimal, (6, 5, 4)))
 _NEAR_METRE_DISTANCES = frozenset(map(Decimal, (3, 2, 1)))

@@ -14,8 +14,9 @@ from followup.domain.acuity.convert import (
 )
 from followup.domain.acuity.notation import Acuity, Notation, Reason, UnreadableAcuity
 
-# Digits with a point or comma, "0.5", "0,5" and ".5"; more digits are a spreadsheet's tail.
-NUMBER = r"(?:[0-9]{0,3}[.,][0-9]{1,20}|[0-9]{1,4})"
+# Digits with a point or comma, and ".5", but not ",5": a comma in front may belong to the words before it.
+# Many places are a spreadsheet's tail.
+NUMBER = r"(?:[0-9]{1,3}[.,][0-9]{1,20}|\.[0-9]{1,20}|[0-9]{1,4})"
 _LOWEST_LOGMAR = logmar_from_decimal(HIGHEST_DECIMAL)
 _HIGHEST_LOGMAR = logmar_from_decimal(LOWEST_DECIMAL)
 

@@ -34,7 +34,7 @@ _NAMED_FORMS = tuple(
     for notation, before, behind in _NAMED
 )
 _BARE = re.compile(rf"{_SIGNED}(?P<tail>.*)", re.ASCII)
-_CHART_WORDS = re.compile(r"^(?:v/?a|v|vision)(?![a-z/])[ :=]*")
+_CHART_WORDS = re.compile(r"^(?:v/?a|v|vision)(?![a-z/])[ :=,]*")
 _CORRECTIONS = (
     (Correction.PINHOLE, r"(?:with )?(?:ph|pin ?hole)"),
     (Correction.BEST, r"bcva|best corrected"),
@@ -111,7 +111,7 @@ def _without_correction(words: str) -> tuple[str, Correction | None, str]:
     rest = _CHART_WORDS.sub("", words)
     for correction, pattern in _CORRECTIONS:
         shorter = re.sub(
-            rf"^\(?(?:{pattern})\)?(?![a-z])[ :=]*|[ ,]*(?<![a-z])\(?(?:{pattern})\)?$", "", rest
+            rf"^\(?(?:{pattern})\)?(?![a-z])[ :=,]*|[ ,]*(?<![a-z])\(?(?:{pattern})\)?$", "", rest
         )
         if shorter != rest:
             note = "" if correction else "With correction; which is not told."
@@ -122,7 +122,7 @@ def _without_correction(words: str) -> tuple[str, Correction | None, str]:
 def _read_named(words: str) -> Acuity | None:
     for notation, form in _NAMED_FORMS:
         if found := form.fullmatch(words):
-            return read_number(to_decimal(found["value"] or found["behind"]), notation)
+            return _read_signed(found["value"] or found["behind"], notation)
     return None
 
 
@@ -141,7 +141,15 @@ def _read_bare(words: str, bare: Notation | None) -> Acuity | None:
         raise _ambiguous(value)
     if tail:
         _refuse_partial_number(words, tail, bare)
-    return with_partial_line(read_number(value, bare), tail)
+    return with_partial_line(_read_signed(written, bare), tail)
+
+
+def _read_signed(written: str, notation: Notation) -> Acuity:
+    if written.startswith("+") and notation is Notation.LETTERS:
+        raise UnreadableAcuity(
+            f'"{written}" letters can be a gain. Write the score itself.', Reason.AMBIGUOUS
+        )
+    return read_number(to_decimal(written), notation)
 
 
 def _refuse_partial_number(words: str, tail: str, bare: Notation) -> None:

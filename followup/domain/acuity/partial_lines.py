@@ -9,9 +9,9 @@ from followup.domain.acuity.convert import LETTER
 from followup.domain.acuity.notation import Acuity, Reason, UnreadableAcuity
 
 MOST_BESIDE_A_LINE = 5
-_COUNTED = re.compile(r"\(?(?P<count>[+-] ?[0-9]{1,3})\)?(?: ?(?:letters?|ltrs?))?", re.ASCII)
-_UNCOUNTED = re.compile(r"\(?(?:p|pt|part|partial|partly|\+|-)\)?", re.ASCII)
-_TWICE = re.compile(r"\(?(?:[+-] ?[0-9]+[ ,]*){2,}\)?", re.ASCII)
+_COUNTED = re.compile(r"(?P<count>[+-] ?[0-9]{1,3})(?: ?(?:letters?|ltrs?))?", re.ASCII)
+_UNCOUNTED = re.compile(r"p|pt|part|partial|partly|\+|-", re.ASCII)
+_TWICE = re.compile(r"(?:[+-] ?[0-9]+[ ,]*){2,}", re.ASCII)
 
 
 def with_partial_line(line: Acuity, tail: str) -> Acuity | None:
@@ -21,7 +21,7 @@ def with_partial_line(line: Acuity, tail: str) -> Acuity | None:
     and "p", leave the line's value and are flagged. Raises UnreadableAcuity for over five letters or two
     counts.
     """
-    tail = tail.strip()
+    tail = re.sub(r"^\((.+)\)$", r"\1", tail.strip())
     if not tail:
         return line
     if _UNCOUNTED.fullmatch(tail):
