@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 
 from followup.domain.dates.durations import Duration
 from followup.domain.dates.windows import Window
+from followup.domain.dates.zones import local_day
 from followup.domain.errors import BadValue
 
 P = Duration.parse
@@ -42,3 +43,13 @@ def test_a_window_out_of_order_is_refused(days: tuple[int, int, int]) -> None:
 def test_a_window_of_one_day_is_open_on_it() -> None:
     day = date(2024, 2, 29)
     assert Window(day, day, day).contains(day)
+
+
+def test_a_window_stays_open_until_the_day_ends_at_the_site() -> None:
+    window = Window(date(2025, 6, 1), date(2025, 6, 5), closes=date(2025, 6, 9))
+    late_evening, next_morning = (
+        datetime(2025, 6, 10, 1, 30, tzinfo=UTC),
+        datetime(2025, 6, 10, 3, tzinfo=UTC),
+    )
+    assert window.state(local_day(late_evening, "America/Sao_Paulo")) == "open"
+    assert window.state(local_day(next_morning, "America/Sao_Paulo")) == "closed"
