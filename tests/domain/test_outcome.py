@@ -30,41 +30,137 @@ OIL = oil_in("2024-01-31", attached_at_end=YesNo.YES)
 REPAIR = operation("2024-04-10", indication=Indication.REDETACHMENT)
 
 STORIES: list[tuple[str, EyeHistory, Clock, dict[str, Any]]] = [
-    ("flat when last seen", history(GAS, exam("2024-03-01", retina=FLAT), exam("2025-01-31", retina=FLAT)), Clock.INDEX,
-     {"ending": Ending.FREE, "days": 366, "final": FinalState.ATTACHED, "primary_success": True}),
-    ("not seen since the operation: no time, and no success claimed", history(GAS_UNKNOWN), Clock.INDEX,
-     {"ending": Ending.FREE, "days": 0, "final": FinalState.NOT_SEEN, "primary_success": None}),
-    ("a later exam that saw no retina adds no time", history(GAS, exam("2024-03-01", retina=FLAT), exam("2024-09-01", retina=UNSEEN)), Clock.INDEX,
-     {"ending": Ending.FREE, "days": 30, "last_well": date(2024, 3, 1)}),
-    ("found detached between two exams", history(GAS, exam("2024-03-01", retina=FLAT), exam("2024-04-01", retina=OFF)), Clock.INDEX,
-     {"ending": Ending.RECURRED, "days": 61, "last_well": date(2024, 3, 1), "found_on": date(2024, 4, 1), "final": FinalState.DETACHED, "primary_success": False}),
-    ("attached at the end of surgery, detached at the first exam", history(GAS, exam("2024-02-07", retina=ON)), Clock.INDEX,
-     {"ending": Ending.RECURRED, "days": 7, "last_well": date(2024, 1, 31)}),
-    ("never attached", history(GAS_UNKNOWN, exam("2024-02-07", retina=ON), exam("2024-03-01", retina=FLAT)), Clock.INDEX,
-     {"ending": Ending.PRIMARY_FAILURE, "days": None, "final": FinalState.ATTACHED}),
-    ("operated on again for a detachment that no exam recorded", history(GAS, exam("2024-03-01", retina=FLAT), REPAIR, exam("2024-06-01", retina=FLAT)), Clock.INDEX,
-     {"ending": Ending.RECURRED, "days": 70, "found_on": date(2024, 4, 10), "final": FinalState.ATTACHED, "primary_success": False}),
-    ("planned oil removal is no failure", history(OIL, exam("2024-03-01", retina=FLAT), oil_out("2024-04-20"), exam("2024-07-20", retina=FLAT)), Clock.INDEX,
-     {"ending": Ending.FREE, "days": 171, "final": FinalState.ATTACHED, "primary_success": True}),
-    ("flat under oil is provisional", history(OIL, exam("2024-03-01", retina=FLAT)), Clock.INDEX,
-     {"final": FinalState.ATTACHED_UNDER_OIL, "primary_success": True}),
-    ("clock B starts when the oil is out", history(OIL, exam("2024-03-01", retina=FLAT), oil_out("2024-04-20"), exam("2024-07-20", retina=FLAT)), Clock.REMOVED,
-     {"ending": Ending.FREE, "start": date(2024, 4, 20), "days": 91}),
-    ("clock B never starts while oil is in", history(OIL, exam("2024-03-01", retina=FLAT)), Clock.REMOVED,
-     {"ending": Ending.NEVER_STARTED, "days": None}),
-    ("clock B never starts for an eye that detached under oil", history(OIL, exam("2024-03-01", retina=FLAT), exam("2024-04-01", retina=ON), oil_out("2024-04-20")), Clock.REMOVED,
-     {"ending": Ending.NEVER_STARTED, "days": None}),
-    ("clock B starts when the bubble is seen to be gone", history(GAS, exam("2024-02-20", retina=FLAT, tamponade_seen=TamponadeSeen.NONE), exam("2024-04-01", retina=ON)), Clock.REMOVED,
-     {"ending": Ending.RECURRED, "start": date(2024, 2, 20), "days": 41}),
-    ("an exchange is not the end of the oil", history(OIL, oil_in("2024-04-20", takes_out=True), oil_out("2024-07-20"), exam("2024-08-01", retina=FLAT)), Clock.REMOVED,
-     {"start": date(2024, 7, 20), "days": 12}),
-    ("no tamponade: clock B is clock A", history(operation("2024-01-31", tamponade_in=Tamponade.NONE, attached_at_end=YesNo.YES), exam("2024-03-01", retina=FLAT)), Clock.REMOVED,
-     {"start": date(2024, 1, 31), "days": 30}),
-    ("lens surgery before the vitrectomy is not the index", history(operation("2023-06-01", procedures=frozenset({Procedure.LENS_SURGERY}), tamponade_in=Tamponade.NONE), GAS, exam("2024-03-01", retina=FLAT)), Clock.INDEX,
-     {"index": GAS, "days": 30}),
-    ("fluid at the edge still counts as attached", history(GAS, exam("2024-03-01", retina=Retina.PERIPHERAL_FLUID)), Clock.INDEX,
-     {"ending": Ending.FREE, "days": 30}),
-]  # fmt: skip
+    (
+        "flat when last seen",
+        history(GAS, exam("2024-03-01", retina=FLAT), exam("2025-01-31", retina=FLAT)),
+        Clock.INDEX,
+        {"ending": Ending.FREE, "days": 366, "final": FinalState.ATTACHED, "primary_success": True},
+    ),
+    (
+        "not seen since the operation: no time, and no success claimed",
+        history(GAS_UNKNOWN),
+        Clock.INDEX,
+        {"ending": Ending.FREE, "days": 0, "final": FinalState.NOT_SEEN, "primary_success": None},
+    ),
+    (
+        "a later exam that saw no retina adds no time",
+        history(GAS, exam("2024-03-01", retina=FLAT), exam("2024-09-01", retina=UNSEEN)),
+        Clock.INDEX,
+        {"ending": Ending.FREE, "days": 30, "last_well": date(2024, 3, 1)},
+    ),
+    (
+        "found detached between two exams",
+        history(GAS, exam("2024-03-01", retina=FLAT), exam("2024-04-01", retina=OFF)),
+        Clock.INDEX,
+        {
+            "ending": Ending.RECURRED,
+            "days": 61,
+            "last_well": date(2024, 3, 1),
+            "found_on": date(2024, 4, 1),
+            "final": FinalState.DETACHED,
+            "primary_success": False,
+        },
+    ),
+    (
+        "attached at the end of surgery, detached at the first exam",
+        history(GAS, exam("2024-02-07", retina=ON)),
+        Clock.INDEX,
+        {"ending": Ending.RECURRED, "days": 7, "last_well": date(2024, 1, 31)},
+    ),
+    (
+        "never attached",
+        history(GAS_UNKNOWN, exam("2024-02-07", retina=ON), exam("2024-03-01", retina=FLAT)),
+        Clock.INDEX,
+        {"ending": Ending.PRIMARY_FAILURE, "days": None, "final": FinalState.ATTACHED},
+    ),
+    (
+        "operated on again for a detachment that no exam recorded",
+        history(GAS, exam("2024-03-01", retina=FLAT), REPAIR, exam("2024-06-01", retina=FLAT)),
+        Clock.INDEX,
+        {
+            "ending": Ending.RECURRED,
+            "days": 70,
+            "found_on": date(2024, 4, 10),
+            "final": FinalState.ATTACHED,
+            "primary_success": False,
+        },
+    ),
+    (
+        "planned oil removal is no failure",
+        history(OIL, exam("2024-03-01", retina=FLAT), oil_out("2024-04-20"), exam("2024-07-20", retina=FLAT)),
+        Clock.INDEX,
+        {"ending": Ending.FREE, "days": 171, "final": FinalState.ATTACHED, "primary_success": True},
+    ),
+    (
+        "flat under oil is provisional",
+        history(OIL, exam("2024-03-01", retina=FLAT)),
+        Clock.INDEX,
+        {"final": FinalState.ATTACHED_UNDER_OIL, "primary_success": True},
+    ),
+    (
+        "clock B starts when the oil is out",
+        history(OIL, exam("2024-03-01", retina=FLAT), oil_out("2024-04-20"), exam("2024-07-20", retina=FLAT)),
+        Clock.REMOVED,
+        {"ending": Ending.FREE, "start": date(2024, 4, 20), "days": 91},
+    ),
+    (
+        "clock B never starts while oil is in",
+        history(OIL, exam("2024-03-01", retina=FLAT)),
+        Clock.REMOVED,
+        {"ending": Ending.NEVER_STARTED, "days": None},
+    ),
+    (
+        "clock B never starts for an eye that detached under oil",
+        history(OIL, exam("2024-03-01", retina=FLAT), exam("2024-04-01", retina=ON), oil_out("2024-04-20")),
+        Clock.REMOVED,
+        {"ending": Ending.NEVER_STARTED, "days": None},
+    ),
+    (
+        "clock B starts when the bubble is seen to be gone",
+        history(
+            GAS,
+            exam("2024-02-20", retina=FLAT, tamponade_seen=TamponadeSeen.NONE),
+            exam("2024-04-01", retina=ON),
+        ),
+        Clock.REMOVED,
+        {"ending": Ending.RECURRED, "start": date(2024, 2, 20), "days": 41},
+    ),
+    (
+        "an exchange is not the end of the oil",
+        history(
+            OIL, oil_in("2024-04-20", takes_out=True), oil_out("2024-07-20"), exam("2024-08-01", retina=FLAT)
+        ),
+        Clock.REMOVED,
+        {"start": date(2024, 7, 20), "days": 12},
+    ),
+    (
+        "no tamponade: clock B is clock A",
+        history(
+            operation("2024-01-31", tamponade_in=Tamponade.NONE, attached_at_end=YesNo.YES),
+            exam("2024-03-01", retina=FLAT),
+        ),
+        Clock.REMOVED,
+        {"start": date(2024, 1, 31), "days": 30},
+    ),
+    (
+        "lens surgery before the vitrectomy is not the index",
+        history(
+            operation(
+                "2023-06-01", procedures=frozenset({Procedure.LENS_SURGERY}), tamponade_in=Tamponade.NONE
+            ),
+            GAS,
+            exam("2024-03-01", retina=FLAT),
+        ),
+        Clock.INDEX,
+        {"index": GAS, "days": 30},
+    ),
+    (
+        "fluid at the edge still counts as attached",
+        history(GAS, exam("2024-03-01", retina=Retina.PERIPHERAL_FLUID)),
+        Clock.INDEX,
+        {"ending": Ending.FREE, "days": 30},
+    ),
+]
 
 
 @pytest.mark.parametrize(
