@@ -5,7 +5,7 @@ from __future__ import annotations
 import calendar
 import re
 from dataclasses import dataclass
-from datetime import MAXYEAR, MINYEAR, date, timedelta
+from datetime import date, timedelta
 from typing import Self
 
 from followup.domain.errors import BadValue
@@ -64,10 +64,9 @@ class Duration:
         Always count from the anchor: a chain of single months loses the month end (31 January, 29 February,
         29 March). Raises BadValue when the result lies outside the years 1 to 9999.
         """
-        moved = _add_months(anchor, 12 * self.years + self.months, str(self))
         try:
-            return moved + timedelta(days=7 * self.weeks + self.days)
-        except OverflowError:
+            return _move(anchor, 12 * self.years + self.months, 7 * self.weeks + self.days)
+        except (OverflowError, ValueError):
             raise _outside(anchor, str(self)) from None
 
     def subtract_from(self, anchor: date) -> date:
@@ -75,12 +74,15 @@ class Duration:
         return (-self).add_to(anchor)
 
 
-def _add_months(anchor: date, months: int, written: str) -> date:
-    year, month0 = divmod(12 * anchor.year + anchor.month - 1 + months, 12)
-    if not MINYEAR <= year <= MAXYEAR:
-        raise _outside(anchor, written)
-    last_day = calendar.monthrange(year, month0 + 1)[1]
-    return date(year, month0 + 1, min(anchor.day, last_day))
+def _move(anchor: date, months: int, days: int) -> date:
+    """Months first, clamped, then days. Raises OverflowError or ValueError outside the calendar's years."""
+    if months:
+        year, month0 = divmod(12 * anchor.year + anchor.month - 1 + months, 12)
+        if anchor.day > 28:
+            anchor = date(year, month0 + 1, min(anchor.day, calendar.monthrange(year, month0 + 1)[1]))
+        else:
+            anchor = date(year, month0 + 1, anchor.day)
+    return anchor + timedelta(days=days) if days else anchor
 
 
 def _outside(anchor: date, written: str) -> BadValue:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -10,6 +11,8 @@ from followup.domain.facts import PathwayId
 from followup.domain.fills import Fill
 from followup.domain.pathway.definition import EndlessRule
 from followup.domain.words import Lane, Mark
+
+_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +69,8 @@ class Course:
         if not planned or planned[-1].opens > day:
             return self.milestones
         more = endless_milestones(self.endless, self.anchor, number, day)
-        last = replace(planned[-1], period_ends=more[0].opens - timedelta(days=1))
-        return (*(last if m is planned[-1] else m for m in self.milestones), *more)
+        others = [m for m in self.milestones if m not in planned]
+        return (*join_periods(planned, more), *others)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,24 +85,37 @@ class Plan:
         return self.courses[-1] if self.courses else None
 
 
-def milestone(key: str, title: str, lane: Lane, window: Window, *, one_off: bool = False) -> Milestone:
-    return Milestone(key, title, lane, window.opens, window.target, window.closes, one_off=one_off)
+def milestone(
+    key: str, title: str, lane: Lane, window: Window, ends: date | None = None, *, one_off: bool = False
+) -> Milestone:
+    return Milestone(key, title, lane, window.opens, window.target, window.closes, ends, one_off)
 
 
 def endless_milestones(rule: EndlessRule, anchor: date, number: int, day: date) -> list[Milestone]:
     """Endless reviews from `number` on, until one opens after `day`; each ends where the next opens."""
-    made: list[Milestone] = []
-    while not made or made[-1].opens <= day:
-        key, title = f"{rule.key}-{number + 1}", f"{rule.title} {number + 1}"
-        made.append(milestone(key, title, Lane.REVIEW, rule.window(anchor, number)))
-        number += 1
-    return with_periods(made)
-
-
-def with_periods(milestones: list[Milestone]) -> list[Milestone]:
-    """Each period runs until the day before the next milestone opens; the last has no end."""
-    followers = [*milestones[1:], None]
-    return [
-        replace(m, period_ends=follower.opens - timedelta(days=1) if follower else None)
-        for m, follower in zip(milestones, followers, strict=True)
+    windows = [rule.window(anchor, number)]
+    while windows[-1].opens <= day:
+        windows.append(rule.window(anchor, number + len(windows)))
+    places = [
+        (f"{rule.key}-{place}", f"{rule.title} {place}")
+        for place in range(number + 1, number + 1 + len(windows))
     ]
+    return reviews(places, windows)
+
+
+def reviews(places: Sequence[tuple[str, str]], windows: Sequence[Window]) -> list[Milestone]:
+    """Reviews of a pathway from keys with titles, and windows.
+
+    Each period runs until the day before the next window opens; the last has no end.
+    """
+    ends = [window.opens - _DAY for window in windows[1:]]
+    return [
+        milestone(key, title, Lane.REVIEW, window, end)
+        for (key, title), window, end in zip(places, windows, [*ends, None], strict=True)
+    ]
+
+
+def join_periods(first: Sequence[Milestone], then: Sequence[Milestone]) -> list[Milestone]:
+    """Both in a row, the period of the last of the first ending where the next opens."""
+    last = replace(first[-1], period_ends=then[0].opens - _DAY)
+    return [*first[:-1], last, *then]

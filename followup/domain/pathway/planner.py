@@ -24,8 +24,9 @@ from followup.domain.pathway.milestones import (
     Milestone,
     Plan,
     endless_milestones,
+    join_periods,
     milestone,
-    with_periods,
+    reviews,
 )
 from followup.domain.words import DecisionKind, Lane, TamponadeKind
 
@@ -81,10 +82,10 @@ def _course(
     exam_days = sorted(
         {exam.day for exam in history.exams if anchor < exam.day and (end is None or exam.day <= end)}
     )
-    reviews = match_reviews(_reviews(pathway, anchor, exam_days), exam_days, decisions)
+    planned = match_reviews(_reviews(pathway, anchor, exam_days), exam_days, decisions)
     one_offs = match_reviews(_one_offs(decisions), exam_days, decisions)
     removals = _removals(pathway, fills, anchor, end)
-    milestones = [*reviews, *one_offs, *removals]
+    milestones = [*planned, *one_offs, *removals]
     return Course(
         operation_id=operations[0].id,
         anchor=anchor,
@@ -107,14 +108,14 @@ def _start(operations: list[OperationFact], history: EyeHistory, fills: Sequence
 
 
 def _reviews(pathway: PathwayDefinition, anchor: date, exam_days: Sequence[date]) -> list[Milestone]:
-    planned = [milestone(rule.key, rule.title, Lane.REVIEW, rule.window(anchor)) for rule in pathway.reviews]
+    rules = pathway.reviews
+    planned = reviews([(rule.key, rule.title) for rule in rules], [rule.window(anchor) for rule in rules])
     if pathway.endless is None:
-        return with_periods(planned)
-    last_seen = exam_days[-1] if exam_days else anchor
-    reach = last_seen
+        return planned
+    reach = exam_days[-1] if exam_days else anchor
     for _ in range(_ENDLESS_AHEAD):
         reach = pathway.endless.every.add_to(reach)
-    return with_periods([*planned, *endless_milestones(pathway.endless, anchor, 0, reach)])
+    return join_periods(planned, endless_milestones(pathway.endless, anchor, 0, reach))
 
 
 def _one_offs(decisions: Iterable[DecisionFact]) -> list[Milestone]:
