@@ -57,6 +57,6 @@ def patient_behind(missing: ObjectDoesNotExist, pk: int) -> Patient | None:
     """
     for model, path in _PATH_TO_PATIENT.items():
         if isinstance(missing, model.DoesNotExist):  # type: ignore[attr-defined]  # every concrete model has it
-            owner = model._default_manager.filter(pk=pk).values_list(path, flat=True).first()
-            return Patient.objects.filter(pk=owner).first()
+            owners = model._default_manager.filter(pk=pk).values(path)
+            return Patient.objects.filter(pk__in=owners).first()
     return None

@@ -1,15 +1,32 @@
-"""The day at a glance."""
+"""The day at a glance: the sum of standings, and what today asks of this person's role."""
 
 from __future__ import annotations
+
+from datetime import timedelta
 
 from django.http import HttpResponse
 from django.views.decorators.http import require_safe
 
+from followup.queries.home import day_at_a_glance
+from followup.web.home.asks import asks_of
+from followup.web.kit import clock
 from followup.web.kit.access import StaffRequest, needs
 from followup.web.kit.pages import page
+
+_TICK_IS_LATE = timedelta(minutes=15)
 
 
 @require_safe
 @needs(None)
 def home(request: StaffRequest) -> HttpResponse:
-    return page(request, "home/home.html")
+    now = clock.now()
+    glance = day_at_a_glance(request.site, clock.today(request.site))
+    tick = glance.night.last_tick
+    context = {
+        "glance": glance,
+        "standings": list(glance.standings.items()),
+        "asks": asks_of(request.user.role, glance),
+        "now": now,
+        "night_is_late": tick is not None and now - tick > _TICK_IS_LATE,
+    }
+    return page(request, "home/home.html", context)

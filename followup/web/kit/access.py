@@ -27,7 +27,7 @@ class StaffRequest(HttpRequest):
 
     user: Staff
     sites: list[Site]
-    site: Site
+    site: Site  # type: ignore[assignment]  # the stubs mean the sites of a framework that is not installed
 
 
 View = Callable[Concatenate[StaffRequest, P], HttpResponse]

@@ -11,6 +11,6 @@ from django.http import HttpRequest
 ROWS_A_PAGE = 50
 
 
-def page_of(request: HttpRequest, rows: Sequence[Any], size: int = ROWS_A_PAGE) -> Page:
+def page_of(request: HttpRequest, rows: Sequence[Any], size: int = ROWS_A_PAGE) -> Page[Any]:
     """The page that ?page= names; the first or last one where the number makes no sense."""
     return Paginator(rows, size).get_page(request.GET.get("page"))

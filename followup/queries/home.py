@@ -1,0 +1,62 @@
+"""The day at a glance: the sum of standings, and what today asks of whom."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from followup.domain.words import Lane, Standing
+from followup.models import ContactAttempt, ImportBatch, Site
+from followup.queries.booking import without_outcome
+from followup.queries.night import NightWork, night_work
+from followup.queries.recall import is_call_due, last_attempts
+from followup.queries.standing import EyeStandingRow, operated_eyes, site_standings, sum_of_standings
+
+
+@dataclass(frozen=True, slots=True)
+class DayAtAGlance:
+    standings: dict[Standing, int]
+    operated: int
+    """Counted apart from the standings, so that a sum that does not add up shows."""
+    overdue_removals: int
+    without_outcome: int
+    oldest_without_outcome: date | None
+    calls_due: int
+    imports_waiting: int
+    night: NightWork
+
+    @property
+    def adds_up(self) -> bool:
+        return sum(self.standings.values()) == self.operated
+
+
+def day_at_a_glance(site: Site, day: date) -> DayAtAGlance:
+    rows = site_standings(site=site, day=day)
+    unsaid = without_outcome(site, day)
+    return DayAtAGlance(
+        standings=sum_of_standings(rows),
+        operated=operated_eyes(site).count(),
+        overdue_removals=sum(map(_is_past_limit, rows)),
+        without_outcome=len(unsaid),
+        oldest_without_outcome=unsaid[0].day if unsaid else None,
+        calls_due=_calls_due(rows, last_attempts(site), day),
+        imports_waiting=ImportBatch.objects.filter(site=site, state="checked").count(),
+        night=night_work(site=site),
+    )
+
+
+def _is_past_limit(row: EyeStandingRow) -> bool:
+    return any(lane.lane is Lane.REMOVAL and lane.standing is Standing.OVERDUE for lane in row.standing.lanes)
+
+
+def _calls_due(rows: Sequence[EyeStandingRow], attempts: Mapping[int, ContactAttempt], day: date) -> int:
+    """People with an eye that is not closed whose next contact was to be made by today."""
+    return len(
+        {
+            row.eye.patient_id
+            for row in rows
+            if row.standing.standing is not Standing.CLOSED
+            and is_call_due(attempts.get(row.eye.patient_id), day)
+        }
+    )

@@ -1,0 +1,37 @@
+"""How the pages write numbers, days and instants."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+from django import template
+
+from followup.domain.dates.zones import zone
+from followup.models import Site
+
+register = template.Library()
+
+
+@register.filter
+def plural(number: int, words: str) -> str:
+    """`3|plural:"day,days"` is "3 days"."""
+    one, many = words.split(",")
+    return f"{number} {one if number == 1 else many}"
+
+
+@register.filter
+def days_since(day: date, earlier: date | None) -> int:
+    """Whole days from `earlier` to `day`; 0 where there is no earlier day."""
+    return (day - earlier).days if earlier else 0
+
+
+@register.filter
+def at_site(instant: datetime | None, site: Site) -> str:
+    """An instant as the wall clock of the site showed it."""
+    return f"{instant.astimezone(zone(site.time_zone)):%-d %b %Y %H:%M}" if instant else ""
+
+
+@register.filter
+def in_words(code: str) -> str:
+    """A stored code such as record_visit as people read it: Record visit."""
+    return code.replace("_", " ").capitalize()
