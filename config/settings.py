@@ -194,8 +194,13 @@ CELERY_BROKER_TRANSPORT_OPTIONS = (
     else {}
 )
 # Beat only ticks; a row in the database, unique on site, job and local day, decides what runs.
+TICK_SECONDS = env.int("TICK_SECONDS", default=60)
 CELERY_BEAT_SCHEDULE = {
-    "tick": {"task": "followup.jobs.tasks.tick", "schedule": 60.0, "options": {"expires": 50}},
+    "tick": {
+        "task": "followup.jobs.tasks.tick",
+        "schedule": float(TICK_SECONDS),
+        "options": {"expires": TICK_SECONDS},
+    },
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "beat-schedule")
 
