@@ -137,7 +137,7 @@ def _check_birth(patient: Patient, born: date, today: date) -> None:
             field="birth_date",
             code="born_in_the_future",
         )
-    first = _first_seen(patient)
+    first = min(_days_on_record(patient), default=None)
     if first is not None and born > first:
         raise Refused(
             f"The birth date {born:%-d %b %Y} is after the first record of {first:%-d %b %Y}. "
@@ -147,12 +147,17 @@ def _check_birth(patient: Patient, born: date, today: date) -> None:
         )
 
 
-def _first_seen(patient: Patient) -> date | None:
+def last_seen(patient: Patient) -> date | None:
+    """The day of the last operation or visit on record."""
+    return max(_days_on_record(patient), default=None)
+
+
+def _days_on_record(patient: Patient) -> list[date]:
     if patient.pk is None:
-        return None
+        return []
     operations = Operation.objects.filter(eye__patient=patient, in_error=False).values_list("date", flat=True)
     visits = Visit.objects.filter(patient=patient, in_error=False).values_list("day", flat=True)
-    return min([*operations, *visits], default=None)
+    return [*operations, *visits]
 
 
 def ensure_eye(*, patient: Patient, side: str) -> Eye:

@@ -212,7 +212,9 @@ def cancel_all(
         set_state(by, now, appointment, AppointmentState.CANCELLED, "cancel_appointment", values)
 
 
-def fulfil(*, by: Staff | None, now: datetime, appointment: Appointment, patient: Patient, day: date) -> None:
+def fulfil(
+    *, by: Staff | None, now: datetime, appointment: Appointment, patient: Patient, day: date
+) -> Appointment:
     """The place led to a visit or an operation on `day`. Needs the patient locked.
 
     Raises Refused for a place of another person or day, or one that was cancelled.
@@ -231,3 +233,9 @@ def fulfil(*, by: Staff | None, now: datetime, appointment: Appointment, patient
     check_state(appointment, came_from, "attended")
     if appointment.state != AppointmentState.FULFILLED.value:
         set_state(by, now, appointment, AppointmentState.FULFILLED, "mark_attended", {"reason": ""})
+    return appointment
+
+
+def await_again(*, by: Staff | None, now: datetime, appointment: Appointment) -> None:
+    """The visit that showed its outcome was entered in error, so somebody must say again what happened."""
+    set_state(by, now, locked(appointment), AppointmentState.BOOKED, "await_outcome_again", {})
