@@ -9,6 +9,8 @@ import pytest
 from django.conf import LazySettings
 from django.db import connection
 
+from followup.models import PathwayVersion
+from followup.services.pathway import load_pathways
 from tests import servers
 
 
@@ -48,3 +50,9 @@ def database_url() -> str:
     if connection.vendor == "sqlite":
         return f"sqlite:///{Path(str(details['NAME'])).resolve()}"
     return f"postgres://{details['USER']}@{details['HOST']}:{details['PORT']}/{details['NAME']}"
+
+
+@pytest.fixture
+def pathways(db: None, settings: LazySettings) -> list[PathwayVersion]:
+    """The shipped pathways, as every installation has them."""
+    return load_pathways(folder=Path(settings.BASE_DIR) / "fixtures" / "pathways")

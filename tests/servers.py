@@ -152,7 +152,7 @@ class MailServer:
     """An SMTP server that keeps what it receives.
 
     received: the messages taken, in order. refuse: addresses answered with 550. busy: while true, every
-    recipient is put off with 451. hang_seconds: pause before a message is taken.
+    recipient is put off with 451. hang_seconds: pause before a message is taken; taking: is there one now?
     """
 
     def __init__(self) -> None:
@@ -160,6 +160,7 @@ class MailServer:
         self.refuse: set[str] = set()
         self.busy = False
         self.hang_seconds = 0.0
+        self.taking = False
         self.host = LOOPBACK
         self.port = free_port()
 
@@ -174,7 +175,9 @@ class MailServer:
         return "250 OK"
 
     async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:
+        self.taking = True
         await asyncio.sleep(self.hang_seconds)
+        self.taking = False
         content = envelope.content if isinstance(envelope.content, bytes) else b""
         message = message_from_bytes(content, policy=policy.default)
         assert isinstance(message, EmailMessage)
