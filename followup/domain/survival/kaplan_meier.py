@@ -185,7 +185,7 @@ class Curve:
 def _highest(values: Floats, among: Bools) -> int | None:
     """Earliest place of the highest of some values.
 
-    On a falling curve that is the first of them. A limit can rise again; R then reads the value nearest the level.
+    On a falling curve that is the first of them; of a limit that rises again R takes the nearest to it.
     """
     return int(np.argmax(np.where(among, values, -np.inf))) if among.any() else None
 

@@ -108,7 +108,8 @@ def entry_places(grid: Grid, counts: Counts, entry: Ints) -> Ints:
 
 def _cumulate_within(who: Ints, values: Floats) -> Floats:
     total: Floats = np.cumsum(values)
-    first = np.concatenate([[True], who[1:] != who[:-1]])
+    first = np.ones(len(who), dtype=np.bool_)
+    first[1:] = who[1:] != who[:-1]
     before: Floats = total - values
     at_start: Floats = before[first]
     return np.asarray(total - at_start[np.cumsum(first) - 1])
