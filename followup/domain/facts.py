@@ -117,6 +117,14 @@ class PathwayId:
 
 
 @dataclass(frozen=True, slots=True)
+class Pin:
+    """The pathway version that a course follows, and the fingerprint of the facts that chose it."""
+
+    pathway: PathwayId
+    chosen_for: str
+
+
+@dataclass(frozen=True, slots=True)
 class EyeHistory:
     """All facts of one eye. Operations are in date order, those of one day in the order entered."""
 
@@ -127,8 +135,8 @@ class EyeHistory:
     appointments: tuple[AppointmentFact, ...] = ()
     decisions: tuple[DecisionFact, ...] = ()
     attempts: tuple[AttemptFact, ...] = ()
-    pinned: Mapping[int, PathwayId] = field(default_factory=dict)
-    """Pathway version that the course of an operation already follows, by operation id."""
+    pinned: Mapping[int, Pin] = field(default_factory=dict)
+    """What the course of an operation already follows, by operation id."""
 
     def until(self, day: date) -> EyeHistory:
         """The history as it had happened by the end of `day`, told from what is known now."""

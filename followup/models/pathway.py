@@ -38,6 +38,9 @@ class Course(models.Model):
     pathway = models.ForeignKey(PathwayVersion, on_delete=models.PROTECT, related_name="courses")
     operation = models.ForeignKey(Operation, on_delete=models.PROTECT, related_name="courses")
     anchor = models.DateField()
+    chosen_for = models.CharField(
+        max_length=32, blank=True, help_text="Fingerprint of the facts that chose the pathway."
+    )
     superseded_on = models.DateField(null=True, blank=True)
 
     class Meta:

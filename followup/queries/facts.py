@@ -17,6 +17,7 @@ from followup.domain.facts import (
     EyeTraits,
     OperationFact,
     PathwayId,
+    Pin,
 )
 from followup.domain.pathway.book import PathwayBook
 from followup.domain.pathway.definition import PathwayDefinition, accepted_pathway
@@ -206,11 +207,11 @@ def attempt_facts(eyes: Collection[int] | SomeEyes) -> defaultdict[int, list[Att
     return found
 
 
-def _pinned(ids: Collection[int]) -> defaultdict[int, dict[int, PathwayId]]:
+def _pinned(ids: Collection[int]) -> defaultdict[int, dict[int, Pin]]:
     rows = Course.objects.filter(eye_id__in=ids).values_list(
-        "eye_id", "operation_id", "pathway__key", "pathway__version"
+        "eye_id", "operation_id", "pathway__key", "pathway__version", "chosen_for"
     )
-    found: defaultdict[int, dict[int, PathwayId]] = defaultdict(dict)
-    for eye_id, operation_id, key, version in rows:
-        found[eye_id][operation_id] = PathwayId(key, version)
+    found: defaultdict[int, dict[int, Pin]] = defaultdict(dict)
+    for eye_id, operation_id, key, version, chosen_for in rows:
+        found[eye_id][operation_id] = Pin(PathwayId(key, version), chosen_for)
     return found

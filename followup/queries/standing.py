@@ -136,6 +136,7 @@ def course_fact(course: Course, milestones: Iterable[MilestoneFact], book: Pathw
         operation_id=course.operation_id,
         anchor=course.anchor,
         pathway=pathway,
+        chosen_for=course.chosen_for,
         milestones=tuple(milestones),
         superseded_on=course.superseded_on,
         endless=book.versions[pathway].endless,

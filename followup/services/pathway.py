@@ -91,6 +91,7 @@ def _write(plans: dict[int, Plan], versions: dict[tuple[str, int], PathwayVersio
                 pathway=versions[course.pathway.key, course.pathway.version],
                 operation_id=course.operation_id,
                 anchor=course.anchor,
+                chosen_for=course.chosen_for,
                 superseded_on=course.superseded_on,
             )
             for eye_id, course in pairs
@@ -174,7 +175,14 @@ def _is_same(plan: Plan, stored: Plan) -> bool:
 
 def _rows_of(course: CourseFact) -> tuple[object, ...]:
     """What of a course is stored; the rule of its endless reviews stands in the pathway's text."""
-    return course.operation_id, course.anchor, course.pathway, course.superseded_on, course.milestones
+    return (
+        course.operation_id,
+        course.anchor,
+        course.pathway,
+        course.chosen_for,
+        course.superseded_on,
+        course.milestones,
+    )
 
 
 def _stored(ids: Collection[int]) -> dict[int, Plan]:
@@ -188,6 +196,7 @@ def _stored(ids: Collection[int]) -> dict[int, Plan]:
                 operation_id=course.operation_id,
                 anchor=course.anchor,
                 pathway=PathwayId(course.pathway.key, course.pathway.version),
+                chosen_for=course.chosen_for,
                 milestones=tuple(milestones.get(course.pk, ())),
                 superseded_on=course.superseded_on,
             )

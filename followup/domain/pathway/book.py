@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -9,7 +10,7 @@ from typing import Self
 
 from followup.domain.dates.workdays import age_on
 from followup.domain.errors import BadValue
-from followup.domain.facts import EyeTraits, OperationFact, PathwayId
+from followup.domain.facts import EyeTraits, OperationFact, PathwayId, Pin
 from followup.domain.pathway.definition import Condition, PathwayDefinition
 from followup.domain.words import Indication, Procedure, TamponadeKind, YesNo
 
@@ -25,6 +26,24 @@ class Start:
     repeats: frozenset[str]
     tamponade: TamponadeKind
     removed: frozenset[TamponadeKind]
+
+    @property
+    def fingerprint(self) -> str:
+        """Changes when, and only when, a fact changes that pathways are chosen by."""
+        traits = self.traits
+        facts = (
+            self.day,
+            traits.axial_length_mm,
+            traits.staphyloma,
+            traits.only_eye,
+            self.age,
+            sorted(self.indications),
+            sorted(self.procedures),
+            sorted(self.repeats),
+            self.tamponade,
+            sorted(self.removed),
+        )
+        return hashlib.sha256(repr([str(fact) for fact in facts]).encode()).hexdigest()[:32]
 
     @property
     def age(self) -> int | None:
@@ -52,11 +71,17 @@ class PathwayBook:
             )
         return cls({pathway.id: pathway for pathway in [*in_use, *retired]}, tuple(in_use))
 
-    def choose(self, start: Start, pinned: PathwayId | None = None) -> PathwayDefinition:
-        """The pathway for this start; the version an eye already follows is kept."""
+    def choose(self, start: Start, pin: Pin | None = None) -> PathwayDefinition:
+        """The pathway for this start. A course keeps its own until a fact that chose it changes.
+
+        Then the choice is made anew, and the version is kept if it falls on the same pathway. So an edited
+        pathway never moves an eye by itself, and a corrected operation does.
+        """
+        if pin is not None and pin.chosen_for == start.fingerprint:
+            return self.versions[pin.pathway]
         chosen = next(pathway for pathway in self.active if pathway.fallback or applies(pathway, start))
-        if pinned is not None and pinned.key == chosen.key and pinned in self.versions:
-            return self.versions[pinned]
+        if pin is not None and pin.pathway.key == chosen.key:
+            return self.versions[pin.pathway]
         return chosen
 
 

@@ -56,6 +56,8 @@ class Course:
     operation_id: int
     anchor: date
     pathway: PathwayId
+    chosen_for: str
+    """Fingerprint of the facts that chose the pathway."""
     milestones: tuple[Milestone, ...]
     superseded_on: date | None = None
     endless: EndlessRule | None = None

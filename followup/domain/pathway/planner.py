@@ -72,7 +72,8 @@ def _course(
     end: date | None,
 ) -> Course:
     anchor = operations[0].date
-    pathway = book.choose(_start(operations, history, fills), history.pinned.get(operations[0].id))
+    start = _start(operations, history, fills)
+    pathway = book.choose(start, history.pinned.get(operations[0].id))
     decisions = [
         signed
         for signed in history.decisions
@@ -90,6 +91,7 @@ def _course(
         operation_id=operations[0].id,
         anchor=anchor,
         pathway=pathway.id,
+        chosen_for=start.fingerprint,
         milestones=tuple(supersede(milestones, end) if end else milestones),
         superseded_on=end,
         endless=pathway.endless,
