@@ -125,10 +125,17 @@ class ColumnMap(BaseModel):
             yield 'A file with a column a visit says when each was ("at", such as P2W).'
         if self.shape != "timepoints" and timed:
             yield '"at" belongs to files with a column a visit: choose the shape "timepoints".'
+        if self.shape != "visits":
+            yield from (f'{name} belongs to a visit; say when with "at".' for name in self._untimed())
         for target in self.constants:
             if target not in CATALOGUE:
                 yield f'There is no import column "{target}" to state for the whole file.'
+            elif CATALOGUE[target].subject in OF_A_VISIT:
+                yield f"{target} is found at each visit and cannot be stated for the whole file."
         yield from self._twice()
+
+    def _untimed(self) -> list[str]:
+        return [use.target for use in self.columns if use.catalogued.subject in OF_A_VISIT and not use.at]
 
     def _twice(self) -> Iterator[str]:
         uses = Counter(

@@ -92,7 +92,7 @@ _ALL = (
            _words("age|baselineage|baseline age|age at surgery|alter|âge|edad|العمر")),
     Column("phone", _P, "Telephone.", values.phone,
            _words("phone|telephone|mobile|tel|telefon|handy|téléphone|teléfono|móvil|الهاتف")),
-    Column("email", _P, "E-mail address.", values.text_of("email", 254),
+    Column("email", _P, "E-mail address.", values.email,
            _words("email|e-mail|mail|courriel|correo|البريد")),
     Column("side", _E, "Which eye: right or left.", values.side,
            _words("side|eye|laterality|operated eye|seite|auge|œil|oeil|côté|ojo|lado|العين")),

@@ -46,6 +46,9 @@ _LOOKALIKE = re.compile(r"(?=.*[0-9])(?=.*[OoIl])[0-9OoIl]+")
 _WHOLE = re.compile(r"[0-9]{1,6}(?:[.,]0+)?")
 _DECIMAL = re.compile(r"[0-9]{1,3}(?:[.,][0-9]{1,15})?")
 _PRESSURE_WORDS = frozenset(("soft", "firm", "hard", "normal", "n", "low", "high"))
+# An import fills in what is not known and never takes back what is.
+_NOTHING_SAID = frozenset(("unknown", "not_examined"))
+_EMAIL = re.compile(r"[^@\s,;]+@[^@\s,;]+\.[^@\s,;]+")
 _BETWEEN = re.compile(r"[,;+&/]|\band\b|\bund\b|\bet\b|\by\b")
 MOST_PRESSURE = 80
 
@@ -80,6 +83,13 @@ def full_name(cell: Cell, rule: CellRule) -> Fields:
     if max(len(family), len(given)) > 80:
         raise CellProblem("A name has at most 80 characters.")
     return {"family_name": family.strip(), **({"given_name": given.strip()} if comma else {})}
+
+
+def email(cell: Cell, rule: CellRule) -> Fields:
+    text = tidy(cell)
+    if not _EMAIL.fullmatch(text) or len(text) > 254:
+        raise CellProblem(f'"{text}" is not one e-mail address.')
+    return {"email": text}
 
 
 def phone(cell: Cell, rule: CellRule) -> Fields:
@@ -138,7 +148,8 @@ def term(name: str, kind: type[Term]) -> Reader:
     words = words_for(kind)
 
     def read(cell: Cell, rule: CellRule) -> Fields:
-        return {name: kind(_known(tidy(cell), words, kind))}
+        found = kind(_known(tidy(cell), words, kind))
+        return {} if found.value in _NOTHING_SAID else {name: found}
 
     return read
 

@@ -1,0 +1,175 @@
+"""From what a row says to entries in the ledger, with every reason why it may not be entered."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from typing import Any
+
+from followup.domain.errors import BadValue
+from followup.domain.words import Side
+from followup.interchange.sheets.column_map import ColumnMap
+from followup.interchange.sheets.ledger import Ledger, Said
+from followup.interchange.sheets.rows import ExamSaid, RowSaid, VisitSaid
+from followup.services.import_plan import Key, Kind
+
+
+class EntryMaker:
+    """Makes the entries of one row after another; `heading` names the column of a target for messages."""
+
+    def __init__(self, column_map: ColumnMap, today: date) -> None:
+        self._today = today
+        self._headings: dict[tuple[str, str], str] = {}
+        for use in column_map.columns:
+            self._headings.setdefault((use.target, use.at), use.column)
+
+    def heading(self, *targets: str, at: str = "") -> str:
+        """The heading of the first of these targets that the file has, or ""."""
+        found = (self._headings.get((target, at)) for target in targets)
+        return next((heading for heading in found if heading), "")
+
+    def entries(self, row: RowSaid, ledger: Ledger) -> list[Said]:
+        """The row's entries, owners first. Adds to the row's problems whatever the facts do not allow."""
+        number = (row.record_number,)
+        entries = [Said(Kind.PATIENT, number, row.patient)]
+        self._check_birth(row, ledger)
+        entries += self._eyes(row)
+        anchor = None
+        if row.operation and row.side:
+            entries += self._operation(row, ledger, row.side)
+            anchor = row.operation["date"]
+        elif row.side:
+            anchor = self._anchor_on_record(row, ledger, row.side)
+        for visit in row.visits:
+            entries += self._visit(row, visit, anchor, ledger)
+        return entries
+
+    def _check_birth(self, row: RowSaid, ledger: Ledger) -> None:
+        born, first = row.patient.get("birth_date"), ledger.first_day(row.record_number)
+        if born and first and born > first:
+            self._refuse(
+                row,
+                f"Born on {born}, after the first record of {first}. Check both.",
+                "birth_date",
+                value=born,
+            )
+
+    def _eyes(self, row: RowSaid) -> Iterator[Said]:
+        needs_side = bool(row.operation or row.eyes.get(None)) or any(
+            None in visit.exams for visit in row.visits
+        )
+        if needs_side and row.side is None:
+            self._refuse(row, "The row does not say which eye.", "side")
+        named = {visit_side for visit in row.visits for visit_side in visit.exams}
+        sides = {side or row.side for side in (*row.eyes, *named)} - {None}
+        for side in sorted(side for side in sides if side):
+            fields = row.eyes.get(side, {}) | (row.eyes.get(None, {}) if side == row.side else {})
+            if fields or side == row.side or side in named:
+                yield Said(Kind.EYE, (row.record_number, side), fields)
+
+    def _operation(self, row: RowSaid, ledger: Ledger, side: Side) -> Iterator[Said]:
+        day = row.operation["date"]
+        self._check_day(row, ledger, day, "The operation", "operation_date")
+        fields = {name: value for name, value in row.operation.items() if name != "date"}
+        eye = (row.record_number, side)
+        key = self._same_operation(row, ledger, eye, day, fields)
+        if key is not None:
+            yield Said(Kind.OPERATION, key, fields)
+
+    def _same_operation(
+        self, row: RowSaid, ledger: Ledger, eye: Key, day: date, fields: dict[str, Any]
+    ) -> Key | None:
+        """The key of the operation this row speaks of: one on record that day that agrees, or a new one."""
+        that_day = [key for key in ledger.operations(eye) if key[2] == day]
+        if not that_day:
+            if (Kind.OPERATION, (*eye, day)) in ledger.withdrawn:
+                self._ask(
+                    row, f"An operation on {day} was marked as entered in error.", "operation_date", value=day
+                )
+            return (*eye, day, 0)
+        agreeing = [key for key in that_day if _agrees(ledger, key, fields)]
+        if len(agreeing) == 1:
+            return agreeing[0]
+        self._ask(
+            row,
+            f"An operation on this eye on {day} is on record with other procedures or tamponade. Is it "
+            "the same one corrected, or a second one that day?",
+            "operation_date",
+            value=day,
+        )
+        return None
+
+    def _anchor_on_record(self, row: RowSaid, ledger: Ledger, side: Side) -> date | None:
+        days: set[date] = {key[2] for key in ledger.operations((row.record_number, side))}
+        if all(visit.day for visit in row.visits):
+            return None
+        if len(days) == 1:
+            return days.pop()
+        if days:
+            self._ask(row, "This eye has several operations; the time may count from any.", "visit_offset")
+        else:
+            self._refuse(row, "No operation on this eye is on record to count the time from.", "visit_offset")
+        return None
+
+    def _visit(self, row: RowSaid, visit: VisitSaid, anchor: date | None, ledger: Ledger) -> Iterator[Said]:
+        if visit.day is None and anchor is None:
+            return
+        try:
+            day = visit.counted_from(anchor or self._today)
+        except (BadValue, OverflowError):
+            self._refuse(row, "The time after the operation leaves the calendar.", "visit_offset")
+            return
+        self._check_day(row, ledger, day, "The visit", "visit_date", "visit_offset")
+        key = (row.record_number, day)
+        if not ledger.has(Kind.VISIT, key) and (Kind.VISIT, key) in ledger.withdrawn:
+            self._ask(row, f"A visit on {day} was marked as entered in error.", "visit_date", value=day)
+        yield Said(Kind.VISIT, key, visit.fields)
+        for side, exam in (visit.exams or {None: ExamSaid()}).items():
+            eye = side or row.side
+            if eye and (exam or side is None):
+                yield from _exam(key, eye, exam)
+
+    def _check_day(self, row: RowSaid, ledger: Ledger, day: date, what: str, *targets: str) -> None:
+        number = (row.record_number,)
+        born = row.patient.get("birth_date") or ledger.value(Kind.PATIENT, number, "birth_date")
+        died = ledger.value(Kind.PATIENT, number, "died_on")
+        if day > self._today:
+            self._refuse(row, f"{what} on {day} lies in the future. Check the date.", *targets, value=day)
+        if born and day < born:
+            reason = f"{what} on {day} is before the birth on {born}. Check both dates."
+            self._refuse(row, reason, *targets, value=day)
+        if died and day > died:
+            reason = f"{what} on {day} is after the death on {died}. Check both dates."
+            self._refuse(row, reason, *targets, value=day)
+
+    def _refuse(self, row: RowSaid, reason: str, *targets: str, value: object = "") -> None:
+        row.problem(reason, column=self.heading(*targets), value=str(value))
+
+    def _ask(self, row: RowSaid, reason: str, *targets: str, value: object = "") -> None:
+        row.problem(reason, "human", column=self.heading(*targets), value=str(value))
+
+
+def _exam(visit: Key, eye: Side, exam: ExamSaid) -> Iterator[Said]:
+    key = (*visit, eye)
+    yield Said(Kind.EXAM, key, exam.fields)
+    for correction, reading in exam.acuities.items():
+        yield Said(
+            Kind.ACUITY,
+            (*key, correction),
+            {
+                "as_written": reading.as_written,
+                "notation": reading.notation.value,
+                "logmar": reading.logmar_4dp,
+                "category": reading.category.value if reading.category else "",
+                "approximate": reading.approximate,
+            },
+        )
+
+
+def _agrees(ledger: Ledger, key: Key, fields: dict[str, Any]) -> bool:
+    """Whether procedures and tamponade are the same, or not said by one of the two."""
+    for name in ("procedures", "tamponade_in"):
+        known, said = ledger.value(Kind.OPERATION, key, name), fields.get(name)
+        if known and said and known != "unknown" and known != said:
+            return False
+    return True

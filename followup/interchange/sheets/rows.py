@@ -1,0 +1,254 @@
+"""What one row says, by the map of its columns alone: values, visits, and every problem at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import Any, TypeAlias
+
+from followup.domain.acuity.notation import Acuity, Notation
+from followup.domain.dates.durations import Duration
+from followup.domain.errors import BadValue
+from followup.domain.words import Correction, Side
+from followup.interchange.sheets.cells import CellProblem, raw_text, tidy
+from followup.interchange.sheets.column_map import ColumnMap, ColumnUse
+from followup.interchange.sheets.columns import CATALOGUE, OF_A_VISIT, Subject
+from followup.interchange.sheets.read import SheetRow
+from followup.interchange.sheets.values import CellRule, Fields
+
+Offset: TypeAlias = int | Duration
+"""Time after the operation: whole days, or a calendar duration."""
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """kind: "refused", "human" (a person can settle it) or "note" (the row is taken all the same)."""
+
+    column: str
+    value: str
+    reason: str
+    kind: str
+
+    def as_json(self) -> dict[str, str]:
+        return {"column": self.column, "value": self.value, "reason": self.reason, "kind": self.kind}
+
+
+@dataclass(slots=True)
+class ExamSaid:
+    """Findings of one eye at one visit."""
+
+    fields: Fields = field(default_factory=dict)
+    acuities: dict[Correction, Acuity] = field(default_factory=dict)
+
+    def __bool__(self) -> bool:
+        return bool(self.fields or self.acuities)
+
+
+@dataclass(slots=True)
+class VisitSaid:
+    """A visit on a day, or some time after the operation; exams by side, None for the side of the row."""
+
+    day: date | None = None
+    offset: Offset | None = None
+    fields: Fields = field(default_factory=dict)
+    exams: dict[Side | None, ExamSaid] = field(default_factory=dict)
+
+    @property
+    def has_finding(self) -> bool:
+        return any(self.exams.values()) or bool(self.fields)
+
+    def counted_from(self, anchor: date) -> date:
+        """Its day, where the operation was on `anchor`. Raises BadValue past the calendar's end."""
+        if self.day is not None or self.offset is None:
+            return self.day or anchor
+        if isinstance(self.offset, Duration):
+            return self.offset.add_to(anchor)
+        return anchor + timedelta(days=self.offset)
+
+
+@dataclass(slots=True)
+class RowSaid:
+    number: int
+    record_number: str = ""
+    side: Side | None = None
+    patient: Fields = field(default_factory=dict)
+    eyes: dict[Side | None, Fields] = field(default_factory=dict)
+    operation: Fields = field(default_factory=dict)
+    visits: list[VisitSaid] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
+
+    @property
+    def is_usable(self) -> bool:
+        return all(problem.kind == "note" for problem in self.problems)
+
+    def problem(self, reason: str, kind: str = "refused", *, column: str = "", value: str = "") -> None:
+        self.problems.append(Problem(column, value, reason, kind))
+
+
+@dataclass(frozen=True, slots=True)
+class _Reading:
+    """One column of the file with its place in a row."""
+
+    place: int
+    use: ColumnUse
+    rule: CellRule
+
+
+class RowReader:
+    """Reads the rows of one file by its map.
+
+    bare: what a number alone is in an acuity column that names no notation. Raises BadValue for a map that
+    does not fit the headings, and for a constant that cannot be read.
+    """
+
+    def __init__(
+        self, column_map: ColumnMap, headers: tuple[str, ...], *, today: date, bare: Notation | None
+    ) -> None:
+        _refuse_missing(column_map, headers)
+        self._map = column_map
+        self._headers = headers
+        self._readings = [
+            _Reading(headers.index(use.column), use, use.rule(today=today, bare=bare))
+            for use in column_map.columns
+        ]
+        self._constants = {
+            subject: _constants(column_map, subject, today)
+            for subject in Subject
+            if subject not in OF_A_VISIT
+        }
+        self._flips = [
+            (headers.index(rule.column), frozenset(tidy(value) for value in rule.values))
+            for rule in column_map.rules
+        ]
+
+    def read(self, row: SheetRow) -> RowSaid:
+        """Everything the row says. Never raises: what cannot be used stands among its problems."""
+        said = RowSaid(row.number)
+        if any(tidy(cell) for cell in row.cells[len(self._headers) :]):
+            said.problem("More cells than headings. Is a separator inside a cell?")
+            return said
+        visits: dict[str, VisitSaid] = {}
+        for reading in self._readings:
+            cell = row.cells[reading.place] if reading.place < len(row.cells) else ""
+            try:
+                fields = reading.use.catalogued.read(cell, reading.rule)
+            except CellProblem as fault:
+                column, value = reading.use.column, raw_text(cell)
+                said.problem(fault.message, fault.outcome, column=column, value=value)
+            else:
+                _place(said, visits, reading.use, fields)
+                if (acuity := fields.get("reading")) and acuity.note:
+                    said.problem(acuity.note, "note", column=reading.use.column, value=raw_text(cell))
+        self._complete(said, row)
+        self._keep_visits(said, visits)
+        return said
+
+    def cells(self, row: SheetRow) -> dict[str, str]:
+        """The raw text of the row by heading."""
+        return {
+            name: text
+            for name, cell in zip(self._headers, row.cells, strict=False)
+            if (text := raw_text(cell))
+        }
+
+    def _complete(self, said: RowSaid, row: SheetRow) -> None:
+        said.patient = {**self._constants[Subject.PATIENT], **said.patient}
+        own = said.eyes.setdefault(None, {})
+        said.eyes[None] = own = {**self._constants[Subject.EYE], **own}
+        self._complete_operation(said)
+        said.record_number = said.patient.pop("record_number", "")
+        side = own.pop("side", None)
+        said.side = Side(side) if side else None
+        if said.side and self._is_flipped(row):
+            said.side = said.side.fellow
+        if not said.record_number and not said.problems:
+            column = self._heading("record_number")
+            said.problem("There is no record number, so the row belongs to nobody.", column=column)
+
+    def _complete_operation(self, said: RowSaid) -> None:
+        own, stated = said.operation, self._constants[Subject.OPERATION]
+        said.operation = {**stated, **own}
+        if "date" in said.operation:
+            return
+        needed = self._map.shape != "visits" and bool(self._heading("operation_date"))
+        if (own or needed) and not any(problem.kind != "note" for problem in said.problems):
+            said.problem("There is no date of the operation.", column=self._heading("operation_date"))
+        said.operation = {}
+
+    def _heading(self, target: str) -> str:
+        return next((use.column for use in self._map.columns if use.target == target), "")
+
+    def _is_flipped(self, row: SheetRow) -> bool:
+        return any(
+            place < len(row.cells) and tidy(row.cells[place]) in values for place, values in self._flips
+        )
+
+    def _keep_visits(self, said: RowSaid, visits: dict[str, VisitSaid]) -> None:
+        a_row_is_a_visit = self._map.shape == "visits" and not self._map.visit_needs_finding
+        for at, visit in visits.items():
+            if at:
+                visit.offset = Duration.parse(at)
+            timed = visit.day is not None or visit.offset is not None
+            if visit.has_finding and not timed:
+                said.problem("Findings without the day of the visit.")
+            elif timed and (visit.has_finding or a_row_is_a_visit):
+                said.visits.append(visit)
+
+
+def _refuse_missing(column_map: ColumnMap, headers: tuple[str, ...]) -> None:
+    missing = column_map.missing_columns(headers)
+    if missing:
+        wanted = ", ".join(f'"{name}"' for name in missing)
+        raise BadValue(
+            f"The map needs the column {wanted}, which this file does not have. It has: {', '.join(headers)}. "
+            "Choose the right file or correct the map.",
+            field="map",
+        )
+
+
+def _constants(column_map: ColumnMap, subject: Subject, today: date) -> Fields:
+    """What is stated for all rows of one subject; the precision of a date outweighs what the date implies."""
+    found: Fields = {}
+    stated = [(CATALOGUE[name], text) for name, text in column_map.constants.items()]
+    for column, text in sorted(stated, key=lambda pair: pair[0].name == "date_precision"):
+        if column.subject is subject:
+            try:
+                found |= column.read(text, CellRule(today=today))
+            except CellProblem as fault:
+                raise BadValue(
+                    f"{column.name}, stated for the whole file: {fault.message}", field="map"
+                ) from None
+    return found
+
+
+def _place(said: RowSaid, visits: dict[str, VisitSaid], use: ColumnUse, fields: Fields) -> None:
+    subject = use.catalogued.subject
+    if subject is Subject.PATIENT:
+        _merge(said.patient, fields)
+    elif subject is Subject.EYE:
+        _merge(said.eyes.setdefault(use.side, {}), fields)
+    elif subject is Subject.OPERATION:
+        _merge(said.operation, fields)
+    else:
+        _place_finding(visits.setdefault(use.at, VisitSaid()), use, subject, fields)
+
+
+def _place_finding(visit: VisitSaid, use: ColumnUse, subject: Subject, fields: Fields) -> None:
+    if subject is Subject.VISIT:
+        visit.day = fields.get("day", visit.day)
+        visit.offset = fields.get("offset", visit.offset)
+        _merge(visit.fields, {name: value for name, value in fields.items() if name == "note"})
+        return
+    exam = visit.exams.setdefault(use.side, ExamSaid())
+    if subject is Subject.EXAM:
+        _merge(exam.fields, fields)
+    elif fields:
+        reading: Acuity = fields["reading"]
+        exam.acuities[reading.correction or use.correction] = reading
+
+
+def _merge(into: Fields, fields: dict[str, Any]) -> None:
+    """Sets of codes from several columns add up; anything else is said by one column alone."""
+    for name, value in fields.items():
+        earlier = into.get(name)
+        into[name] = earlier | value if isinstance(value, frozenset) and earlier else value
