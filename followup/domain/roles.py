@@ -29,6 +29,7 @@ class Action(StrEnum):
     AUDIT = "audit"
     IMPORT = "import"
     MANAGE_SITE = "manage_site"
+    EDIT_PATHWAYS = "edit_pathways"
 
 
 _CLINICAL = frozenset({Role.COORDINATOR, Role.SURGEON})
@@ -45,6 +46,7 @@ PERMITTED: dict[Action, frozenset[Role]] = {
     Action.RECORD_DEATH: _CLINICAL,
     Action.AUDIT: frozenset({Role.AUDITOR, Role.SURGEON, Role.ADMINISTRATOR}),
     Action.IMPORT: frozenset({Role.COORDINATOR, Role.SURGEON, Role.ADMINISTRATOR}),
+    Action.EDIT_PATHWAYS: frozenset({Role.SURGEON, Role.ADMINISTRATOR}),
     Action.MANAGE_SITE: frozenset({Role.ADMINISTRATOR}),
 }
 

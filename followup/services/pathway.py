@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,7 +24,7 @@ from followup.queries.standing import fill_fact, milestone_fact
 
 
 def load_pathways(*, folder: Path) -> list[PathwayVersion]:
-    """Accepts every pathway file of a folder; a text that is stored already is left alone.
+    """Accepts every pathway file of a folder; a text that was accepted once is left alone.
 
     An edited file becomes the next version of its pathway, and the active one: courses under way keep
     theirs. Raises PathwayFault, naming file and line, and then nothing of the folder is taken.
@@ -31,28 +32,31 @@ def load_pathways(*, folder: Path) -> list[PathwayVersion]:
     texts = {path.name: path.read_text(encoding="utf-8") for path in sorted(folder.glob("*.toml"))}
     PathwayBook.of(parse_pathway(text, name) for name, text in texts.items())
     with transaction.atomic():
-        return [_accept(text, name) for name, text in texts.items()]
+        return [accept_pathway(text=text, file=name) for name, text in texts.items()]
 
 
-def _accept(text: str, name: str) -> PathwayVersion:
-    definition = parse_pathway(text, name)
-    versions = PathwayVersion.objects.filter(key=definition.key)
-    same = versions.filter(text=text).first()
-    if same is not None:
-        return same
-    last = versions.order_by("-version").first()
+@transaction.atomic
+def accept_pathway(*, text: str, file: str = "pathway") -> PathwayVersion:
+    """Stores the text as the next version of its pathway and makes it the active one.
+
+    The version number in the text gives way to the next free one. Raises PathwayFault.
+    """
+    definition = parse_pathway(text, file)
+    versions = PathwayVersion.objects.filter(key=definition.key).order_by("version")
+    for stored in versions:
+        if stored.text == numbered(text, stored.version):
+            return stored
+    last = versions.last()
     number = last.version + 1 if last else definition.version
-    versions.filter(active=True).update(active=False)
+    versions.update(active=False)
     return PathwayVersion.objects.create(
-        key=definition.key, version=number, title=definition.title, text=_numbered(text, number)
+        key=definition.key, version=number, title=definition.title, text=numbered(text, number)
     )
 
 
-def _numbered(text: str, number: int) -> str:
+def numbered(text: str, number: int) -> str:
     """The text with the version that it is stored as."""
-    return "\n".join(
-        f"version = {number}" if line.startswith("version") else line for line in text.split("\n")
-    )
+    return re.sub(r"^version\s*=\s*\d+", f"version = {number}", text, count=1, flags=re.MULTILINE)
 
 
 def replan_eye(*, eye_id: int) -> None:
