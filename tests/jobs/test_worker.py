@@ -13,7 +13,7 @@ from followup.interchange.messages.send import message_id
 from followup.jobs import clock, night
 from followup.models import NightRun, OutboxMessage
 from tests.builders import make_message, make_site
-from tests.jobs.processes import environment, running
+from tests.processes import machine_with_nothing_set, running
 from tests.servers import MailServer, wait_until
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("pathways")]
@@ -22,11 +22,16 @@ WORKER = ["-m", "celery", "-A", "config", "worker", "--concurrency", "1", "--log
 BEAT = ["-m", "celery", "-A", "config", "beat", "--loglevel", "INFO"]
 
 
+def machine(folder: Path, redis_url: str, database_url: str, mail_server: MailServer) -> dict[str, str]:
+    addresses = {"REDIS_URL": redis_url, "DATABASE_URL": database_url, "EMAIL_URL": mail_server.url}
+    return machine_with_nothing_set(folder, TICK_SECONDS="1", **addresses)
+
+
 def test_beat_ticks_and_the_worker_sends_each_digest_once(
     tmp_path: Path, redis_url: str, database_url: str, mail_server: MailServer
 ) -> None:
     make_site(digest_email="list@clinic.example", digest_hour=0)
-    own = environment(tmp_path, database_url, mail_server, REDIS_URL=redis_url, TICK_SECONDS="1")
+    own = machine(tmp_path, redis_url, database_url, mail_server)
     with running(WORKER, own, tmp_path / "worker.log") as worker, running(BEAT, own, tmp_path / "beat.log"):
         wait_until(lambda: bool(mail_server.received), seconds=60, what="the digest arrives")
         seen = NightRun.objects.get(job="tick").finished_at
@@ -44,7 +49,7 @@ def test_a_worker_killed_between_claim_and_sending_leaves_the_message_to_the_nex
 ) -> None:
     message = make_message(kind="note", due_at=clock.now())
     mail_server.hang_seconds = 60
-    own = environment(tmp_path, database_url, mail_server, REDIS_URL=redis_url, TICK_SECONDS="1")
+    own = machine(tmp_path, redis_url, database_url, mail_server)
     with running(WORKER, own, tmp_path / "worker.log") as worker, running(BEAT, own, tmp_path / "beat.log"):
         wait_until(lambda: mail_server.taking, seconds=60, what="the worker talks to the mail server")
         worker.kill()

@@ -28,4 +28,6 @@ class Command(BaseCommand):
             replan_eyes(eye_ids={found.eye_id for found in differences})
             self.stdout.write("Stored anew.")
         else:
-            raise CommandError(f"{len(differences)} differences. Run again with --repair to store them anew.")
+            raise CommandError(
+                "Rows differ from what the records say. Run again with --repair to store them anew."
+            )

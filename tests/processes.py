@@ -1,4 +1,4 @@
-"""Our own programs as processes of their own, on the test's database and mail server."""
+"""Our own programs as processes of their own."""
 
 from __future__ import annotations
 
@@ -11,19 +11,17 @@ from pathlib import Path
 
 from django.conf import settings
 
-from tests.servers import MailServer
+OF_THE_TESTS = ("DATABASE_URL", "REDIS_URL", "EMAIL_URL")
 
 
-def environment(folder: Path, database_url: str, mail_server: MailServer, **more: str) -> dict[str, str]:
-    """The settings of a machine whose files lie in `folder`."""
-    own = {
-        "DATABASE_URL": database_url,
-        "EMAIL_URL": mail_server.url,
-        "FOLLOWUP_DATA_DIR": str(folder),
-        "LOG_LEVEL": "INFO",
-        "PYTHONUNBUFFERED": "1",
-    }
-    return {**os.environ, **own, **more}
+def machine_with_nothing_set(folder: Path, **more: str) -> dict[str, str]:
+    """The environment of a machine whose files lie in `folder`, and `more` settings by their names.
+
+    It knows nothing of the servers that the tests themselves run on.
+    """
+    kept = {name: value for name, value in os.environ.items() if name not in OF_THE_TESTS}
+    own = {"FOLLOWUP_DATA_DIR": str(folder), "LOG_LEVEL": "INFO", "PYTHONUNBUFFERED": "1"}
+    return {**kept, **own, **more}
 
 
 @contextmanager
