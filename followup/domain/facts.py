@@ -28,6 +28,22 @@ from followup.domain.words import (
 
 
 @dataclass(frozen=True, slots=True)
+class Known:
+    """The days on which a record was held true: from `since` until the day before `until`."""
+
+    since: date | None = None
+    """None: from the beginning."""
+    until: date | None = None
+    """The day it was taken back or replaced; None: it still holds."""
+
+    def on(self, day: date) -> bool:
+        return (self.since is None or self.since <= day) and (self.until is None or day < self.until)
+
+
+ALWAYS = Known()
+
+
+@dataclass(frozen=True, slots=True)
 class EyeTraits:
     """What an eye and its owner bring along, whatever the operation."""
 
@@ -38,6 +54,7 @@ class EyeTraits:
     birth_date: date | None = None
     age_stated: int | None = None
     died_on: date | None = None
+    known: Known = ALWAYS
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +69,7 @@ class OperationFact:
     extent: Extent = Extent.UNKNOWN
     attached_at_end: YesNo = YesNo.UNKNOWN
     restarts: bool | None = None
+    known: Known = ALWAYS
 
     @property
     def is_retinal(self) -> bool:
@@ -74,6 +92,7 @@ class ExamFact:
     retina: Retina = Retina.NOT_EXAMINED
     hole: Hole = Hole.NOT_EXAMINED
     tamponade_seen: TamponadeSeen = TamponadeSeen.NOT_EXAMINED
+    known: Known = ALWAYS
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +103,7 @@ class AppointmentFact:
     day: date
     lane: Lane
     state: AppointmentState = AppointmentState.BOOKED
+    known: Known = ALWAYS
 
     def lies_ahead(self, day: date) -> bool:
         return self.day >= day and self.state.awaits_outcome
@@ -102,12 +122,14 @@ class DecisionFact:
     visit_day: date | None = None
     milestone_key: str = ""
     to_whom: str = ""
+    known: Known = ALWAYS
 
 
 @dataclass(frozen=True, slots=True)
 class AttemptFact:
     day: date
     result: ContactResult
+    known: Known = ALWAYS
 
 
 @dataclass(frozen=True, slots=True)
