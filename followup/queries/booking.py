@@ -156,6 +156,13 @@ def appointments_of_person(patient: Patient) -> list[Appointment]:
     return list(places.order_by("-day", "-local_time", "-id"))
 
 
+def places_to_attend(patient: Patient, lane: Lane, day: date) -> QuerySet[Appointment]:
+    """Places up to `day` that a visit or an operation may have filled: whoever came is marked so."""
+    open_states = [*_AWAITING, AppointmentState.NOSHOW.value]
+    places = Appointment.objects.filter(patient=patient, lane=lane.value, day__lte=day, state__in=open_states)
+    return places.select_related("session", "patient").order_by("-day", "-id")
+
+
 def calendar_appointments(site: Site, now: datetime, day: date) -> list[Appointment]:
     """What a calendar of the site shows: places ahead, and for 90 days those past or cancelled."""
     places = Appointment.objects.filter(patient__site=site, day__gte=day - CANCELLED_SHOWN_FOR)

@@ -2,12 +2,29 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from datetime import date
+
 from django.core.exceptions import ObjectDoesNotExist
 from django.db.models import Model, Q, QuerySet, Value
 from django.db.models.functions import Replace
 
-from followup.models import Appointment, Decision, Eye, Operation, Patient, Staff, Visit
+from followup.models import (
+    Appointment,
+    Change,
+    ContactAttempt,
+    Decision,
+    Eye,
+    Operation,
+    Patient,
+    Staff,
+    Visit,
+)
 from followup.queries import access
+from followup.queries.booking import appointments_of_person
+from followup.queries.cautions import Caution, urgent_symptoms
+from followup.queries.eyes import cautions_now
+from followup.queries.standing import EyeStandingRow, site_standings
 
 _FEWEST_DIGITS = 4
 """Fewer digits than this would match half of all telephone numbers."""
@@ -60,3 +77,42 @@ def patient_behind(missing: ObjectDoesNotExist, pk: int) -> Patient | None:
             owners = model._default_manager.filter(pk=pk).values(path)
             return Patient.objects.filter(pk__in=owners).first()
     return None
+
+
+@dataclass(frozen=True, slots=True)
+class EyeCard:
+    """One eye on its owner's page."""
+
+    eye: Eye
+    row: EyeStandingRow | None
+    """None for an eye that was never operated on."""
+    cautions: tuple[Caution, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PersonPage:
+    eyes: tuple[EyeCard, ...]
+    appointments: tuple[Appointment, ...]
+    attempts: tuple[ContactAttempt, ...]
+    urgent: Caution
+
+
+def person_page(patient: Patient, day: date) -> PersonPage:
+    """Both eyes, every place and every contact of this person. Needs the site at hand."""
+    eyes = list(Eye.objects.filter(patient=patient).order_by("-side"))
+    standings = site_standings(site=patient.site, day=day, eye_ids=[eye.pk for eye in eyes])
+    rows = {row.eye.pk: row for row in standings}
+    attempts = ContactAttempt.objects.filter(patient=patient).select_related("made_by")
+    return PersonPage(
+        eyes=tuple(
+            EyeCard(eye, rows.get(eye.pk), tuple(cautions_now(rows.get(eye.pk), day))) for eye in eyes
+        ),
+        appointments=tuple(appointments_of_person(patient)),
+        attempts=tuple(attempts.order_by("-day", "-id")),
+        urgent=urgent_symptoms(patient.site),
+    )
+
+
+def changes_of(patient: Patient) -> QuerySet[Change]:
+    """Every change to anything of this person, the last first, with its author at hand."""
+    return Change.objects.filter(patient=patient).select_related("by").order_by("-at", "-id")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar, cast
@@ -9,7 +10,9 @@ from typing import Any, Concatenate, ParamSpec, TypeVar, cast
 from django.core.exceptions import ObjectDoesNotExist, PermissionDenied
 from django.db.models import Model
 from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
 
+from followup.domain.errors import FollowUpError
 from followup.domain.roles import Action, may
 from followup.models import Patient, Site, Staff
 from followup.queries import access
@@ -17,6 +20,7 @@ from followup.queries.people import patient_behind
 from followup.services.reads import record_read
 from followup.web.kit import clock
 
+logger = logging.getLogger(__name__)
 P = ParamSpec("P")
 Record = TypeVar("Record", bound=Model)
 SITE_IN_SESSION = "site"
@@ -46,7 +50,11 @@ def needs(action: Action | None) -> Callable[[View[P]], Callable[..., HttpRespon
             if not known.sites:
                 raise PermissionDenied("You have no clinic yet. Ask an administrator to add you to one.")
             known.site = _chosen(known)
-            return view(known, *args, **kwargs)
+            try:
+                return view(known, *args, **kwargs)
+            except FollowUpError as fault:
+                logger.warning("%s refused: %s", request.path, fault.message)
+                return render(request, "kit/refused.html", {"fault": fault.message}, status=409)
 
         cast(Any, guarded).action = action
         return guarded

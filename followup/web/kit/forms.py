@@ -4,11 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import Any, Protocol
 
 from django import forms
 
 from followup.domain.errors import FollowUpError
+
+
+class TakesRefusals(Protocol):
+    """A form, or several shown as one, that can show why a service refused."""
+
+    def add_refusal(self, fault: FollowUpError) -> None: ...
+
+
+class Form(forms.Form):
+    """A form whose boxes a service judges; what was typed stays when it refuses."""
+
+    use_required_attribute = False
+    """The browser's own bubbles vanish after a moment; our words stay beside the field."""
+
+    def add_refusal(self, fault: FollowUpError) -> None:
+        self.add_error(fault.field if fault.field in self.fields else None, fault.message)
 
 
 class DateInput(forms.DateInput):
@@ -35,10 +51,16 @@ def time_field(**options: Any) -> forms.TimeField:
     return forms.TimeField(widget=TimeInput(), **options)
 
 
+class ReasonForm(Form):
+    """Why: kept for ever beside what was done."""
+
+    reason = forms.CharField(max_length=200, label="Why")
+
+
 @contextmanager
-def refusals_on(form: forms.Form) -> Iterator[None]:
-    """Catches a service's refusal and shows it on the form; what was typed stays."""
+def refusals_on(form: TakesRefusals) -> Iterator[None]:
+    """Catches a service's refusal and shows it on the form."""
     try:
         yield
     except FollowUpError as fault:
-        form.add_error(fault.field if fault.field in form.fields else None, fault.message)
+        form.add_refusal(fault)

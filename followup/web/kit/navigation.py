@@ -25,6 +25,7 @@ _PLACES: list[tuple[str, str, Action | None]] = [
     ("Without an outcome", "without_outcome", Action.SEE_LISTS),
     ("Audit", "audit", Action.AUDIT),
     ("Imports", "imports", Action.IMPORT),
+    ("Staff", "staff", Action.MANAGE_SITE),
     ("Calendar addresses", "calendar_addresses", Action.MANAGE_SITE),
     ("Pathways", "pathways", Action.SEE_LISTS),
 ]

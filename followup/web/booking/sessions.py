@@ -1,0 +1,61 @@
+"""Clinics and theatre lists: opened, shown day by day, cancelled."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.views.decorators.http import require_http_methods, require_safe
+
+from followup.domain.roles import Action
+from followup.queries import access, booking
+from followup.services.booking import cancel_session
+from followup.services.rota import open_weekly
+from followup.web.booking.forms import SessionForm
+from followup.web.kit import clock
+from followup.web.kit.access import StaffRequest, find, needs
+from followup.web.kit.forms import ReasonForm, refusals_on
+from followup.web.kit.pages import page
+from followup.web.kit.paging import page_of
+
+
+@require_safe
+@needs(Action.SEE_LISTS)
+def sessions(request: StaffRequest) -> HttpResponse:
+    rows = booking.sessions_from(request.site, clock.today(request.site))
+    return page(request, "booking/sessions.html", {"rows": page_of(request, rows)})
+
+
+@require_safe
+@needs(Action.SEE_LISTS)
+def session(request: StaffRequest, pk: int) -> HttpResponse:
+    shown = find(request, access.session_for, pk)
+    places = booking.session_day(shown, clock.today(shown.site))
+    held = sum(row.appointment.state != "cancelled" for row in places)
+    return page(request, "booking/session.html", {"session": shown, "places_held": places, "held": held})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Action.BOOK)
+def open_list(request: StaffRequest) -> HttpResponse:
+    form = SessionForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            opened = open_weekly(by=request.user, now=clock.now(), site=request.site, **form.cleaned_data)
+            number = "1 session is" if len(opened) == 1 else f"{len(opened)} sessions are"
+            messages.success(request, f"{number} open for booking.")
+            return redirect("sessions")
+    return page(request, "booking/open_session.html", {"form": form})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Action.BOOK)
+def cancel_list(request: StaffRequest, pk: int) -> HttpResponse:
+    shown = find(request, access.session_for, pk)
+    form = ReasonForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            cancel_session(by=request.user, now=clock.now(), session=shown, **form.cleaned_data)
+            messages.success(request, f"{shown} is cancelled. Its people are on the recall list again.")
+            return redirect("session", pk=shown.pk)
+    return page(request, "booking/cancel_session.html", {"form": form, "session": shown})

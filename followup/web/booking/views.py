@@ -1,0 +1,91 @@
+"""Booking, moving and cancelling one person's place."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.views.decorators.http import require_http_methods
+
+from followup.domain.roles import Action
+from followup.domain.words import Lane
+from followup.queries import access
+from followup.queries.booking import awaited_of, offers, standings_of
+from followup.services.booking import book_appointment, cancel_appointment, move_appointment
+from followup.web.booking.forms import BookForm, CancelForm, ChooseSession
+from followup.web.kit import clock
+from followup.web.kit.access import StaffRequest, find, needs
+from followup.web.kit.forms import refusals_on
+from followup.web.kit.pages import page
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Action.BOOK)
+def book(request: StaffRequest, pk: int) -> HttpResponse:
+    eye = find(request, access.eye_for, pk)
+    patient, today = eye.patient, clock.today(eye.patient.site)
+    lane = Lane.REMOVAL if request.GET.get("lane") == Lane.REMOVAL else Lane.REVIEW
+    rows = standings_of(patient, today)
+    awaited = awaited_of(rows, lane, eye)
+    offered = offers(site=patient.site, day=today, lane=lane, awaited=awaited)
+    form = BookForm(request.POST or None, offers=offered)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            place = book_appointment(
+                by=request.user,
+                now=clock.now(),
+                today=today,
+                patient=patient,
+                session=form.chosen,
+                lane=lane.value,
+                eye=eye if lane is Lane.REMOVAL else None,
+                note=form.cleaned_data["note"],
+                time=form.cleaned_data["time"],
+            )
+            messages.success(request, f"Booked: {patient}, {place.session}, at {place.local_time:%H:%M}.")
+            return redirect("patient", pk=patient.pk)
+    context = {
+        "form": form,
+        "eye": eye,
+        "patient": patient,
+        "lane": lane,
+        "awaited": awaited,
+        "offers": offered,
+        "rows": rows,
+    }
+    return page(request, "booking/book.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Action.BOOK)
+def move(request: StaffRequest, pk: int) -> HttpResponse:
+    place = find(request, access.appointment_for, pk)
+    today, lane = clock.today(place.patient.site), Lane(place.lane)
+    awaited = awaited_of(standings_of(place.patient, today), lane, place.eye)
+    offered = offers(site=place.patient.site, day=today, lane=lane, awaited=awaited)
+    elsewhere = [offer for offer in offered if offer.session != place.session]
+    form = ChooseSession(request.POST or None, offers=elsewhere)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            moved = move_appointment(
+                by=request.user, now=clock.now(), today=today, appointment=place, session=form.chosen
+            )
+            messages.success(
+                request, f"Moved: {moved.patient}, {moved.session}, at {moved.local_time:%H:%M}."
+            )
+            return redirect("patient", pk=place.patient_id)
+    context = {"form": form, "place": place, "patient": place.patient, "offers": elsewhere}
+    return page(request, "booking/move.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Action.BOOK)
+def cancel(request: StaffRequest, pk: int) -> HttpResponse:
+    place = find(request, access.appointment_for, pk)
+    form = CancelForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            cancel_appointment(by=request.user, now=clock.now(), appointment=place, **form.cleaned_data)
+            messages.success(request, f"Cancelled: {place.patient}, {place.session}. Book another place.")
+            return redirect("patient", pk=place.patient_id)
+    return page(request, "booking/cancel.html", {"form": form, "place": place, "patient": place.patient})

@@ -1,0 +1,18 @@
+from __future__ import annotations
+
+from django import forms
+
+from followup.domain.words import YesNo
+from followup.web.kit.forms import Form
+
+
+class EyeForm(Form):
+    axial_length_mm = forms.DecimalField(
+        max_digits=4, decimal_places=2, required=False, label="Axial length, mm", help_text="15 to 40."
+    )
+    staphyloma = forms.ChoiceField(choices=YesNo.choices(), label="Posterior staphyloma")
+    only_eye = forms.BooleanField(
+        required=False,
+        label="Only eye",
+        help_text="The fellow eye has no useful sight. An only eye is called first.",
+    )

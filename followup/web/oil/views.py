@@ -1,0 +1,20 @@
+"""Oil and heavy liquid in place, worst first."""
+
+from __future__ import annotations
+
+from django.http import HttpResponse
+from django.views.decorators.http import require_safe
+
+from followup.domain.roles import Action
+from followup.queries.oil import tamponade_in_place
+from followup.web.kit import clock
+from followup.web.kit.access import StaffRequest, needs
+from followup.web.kit.pages import page
+from followup.web.kit.paging import page_of
+
+
+@require_safe
+@needs(Action.SEE_LISTS)
+def oil(request: StaffRequest) -> HttpResponse:
+    rows = tamponade_in_place(site=request.site, day=clock.today(request.site))
+    return page(request, "oil/oil.html", {"rows": page_of(request, rows)})

@@ -1,0 +1,25 @@
+from __future__ import annotations
+
+from django import forms
+
+from followup.domain.words import Sex
+from followup.web.kit.forms import Form, date_field
+
+
+class PatientForm(Form):
+    record_number = forms.CharField(
+        max_length=40, label="Record number", help_text="As printed, with its leading zeros."
+    )
+    family_name = forms.CharField(max_length=80, required=False)
+    given_name = forms.CharField(max_length=80, required=False)
+    birth_date = date_field(required=False)
+    sex = forms.ChoiceField(choices=Sex.choices(), initial=Sex.UNKNOWN.value)
+    phone = forms.CharField(max_length=60, required=False, label="Telephone")
+    email = forms.EmailField(required=False, label="E-mail")
+    language = forms.CharField(max_length=20, required=False)
+    contact_note = forms.CharField(
+        required=False,
+        widget=forms.Textarea,
+        label="How to reach this person safely",
+        help_text="Whose telephone it is, when to call, who may be told.",
+    )

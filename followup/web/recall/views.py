@@ -1,0 +1,58 @@
+"""Whom to book, whom to chase, and what only a clinician can answer."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.views.decorators.http import require_http_methods, require_safe
+
+from followup.domain.roles import Action
+from followup.domain.words import ContactResult
+from followup.queries import access
+from followup.queries import recall as lists
+from followup.services.recall import record_attempt
+from followup.web.kit import clock
+from followup.web.kit.access import StaffRequest, find, needs
+from followup.web.kit.forms import refusals_on
+from followup.web.kit.pages import page
+from followup.web.kit.paging import page_of
+from followup.web.recall.forms import AttemptForm, Filters
+
+
+@require_safe
+@needs(Action.SEE_LISTS)
+def recall(request: StaffRequest) -> HttpResponse:
+    filters = Filters(request.GET, surgeons=lists.surgeons_of(request.site))
+    rows = lists.recall_list(site=request.site, day=clock.today(request.site), wanted=filters.wanted())
+    return page(request, "recall/recall.html", {"filters": filters, "rows": page_of(request, rows)})
+
+
+@require_safe
+@needs(Action.SEE_LISTS)
+def questions(request: StaffRequest) -> HttpResponse:
+    rows = lists.questions(site=request.site, day=clock.today(request.site))
+    return page(request, "recall/questions.html", {"rows": page_of(request, rows)})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Action.CONTACT)
+def attempt(request: StaffRequest, pk: int) -> HttpResponse:
+    patient = find(request, access.patient_for, pk)
+    form = AttemptForm(request.POST or None, initial={"number_used": patient.phone})
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            made = record_attempt(
+                by=request.user,
+                now=clock.now(),
+                today=clock.today(patient.site),
+                patient=patient,
+                **form.cleaned_data,
+            )
+            if made.result == ContactResult.SYMPTOMS:
+                messages.warning(
+                    request, f"{patient} reports new symptoms: same-day care, not a routine place."
+                )
+            messages.success(request, f"Contact attempt with {patient} kept.")
+            return redirect("patient", pk=patient.pk)
+    return page(request, "recall/attempt.html", {"form": form, "patient": patient})

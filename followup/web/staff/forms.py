@@ -1,0 +1,76 @@
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+
+from followup.domain.roles import Role
+from followup.models import Site
+from followup.web.kit.forms import Form
+
+_ROLES = [(role.value, role.label) for role in Role]
+
+
+class ChooseSites(Form):
+    """A form that asks for some of the clinics of the person who fills it in."""
+
+    sites = forms.ModelMultipleChoiceField(
+        Site.objects.none(), widget=forms.CheckboxSelectMultiple, label="Clinics", required=False
+    )
+
+    def __init__(self, *args: Any, sites: Sequence[Site], **options: Any) -> None:
+        super().__init__(*args, **options)
+        field = self.fields["sites"]
+        assert isinstance(field, forms.ModelMultipleChoiceField)
+        field.queryset = Site.objects.filter(pk__in=[site.pk for site in sites]).order_by("name", "id")
+
+
+class AddStaffForm(ChooseSites):
+    field_order = ["username", "given_name", "family_name", "email", "role", "sites", "password"]
+    username = forms.CharField(max_length=150, label="Name to sign in with")
+    given_name = forms.CharField(max_length=150, required=False)
+    family_name = forms.CharField(max_length=150, required=False)
+    email = forms.EmailField(required=False, label="E-mail")
+    role = forms.ChoiceField(choices=_ROLES)
+    password = forms.CharField(
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        strip=False,
+        label="First password",
+        help_text="At least 10 characters. They cannot sign in without one.",
+    )
+
+
+class ChangeStaffForm(ChooseSites):
+    role = forms.ChoiceField(choices=_ROLES)
+    is_active = forms.BooleanField(required=False, label="May sign in")
+
+
+class PasswordForm(Form):
+    password = forms.CharField(
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}), strip=False, label="New password"
+    )
+
+
+class SiteForm(forms.ModelForm):  # type: ignore[type-arg]  # the class takes no argument at run time
+    """The settings of a clinic; the service checks and saves them."""
+
+    use_required_attribute = False
+
+    class Meta:
+        model = Site
+        fields = [
+            "name",
+            "time_zone",
+            "phone",
+            "urgent_phone",
+            "horizon_days",
+            "attempts_before_decision",
+            "bare_acuity",
+            "digest_email",
+            "digest_hour",
+            "curve_minimum_at_risk",
+        ]
+
+    def add_refusal(self, fault: Any) -> None:
+        self.add_error(fault.field if fault.field in self.fields else None, fault.message)
