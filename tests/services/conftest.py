@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
-from followup.models import Change, Eye, Patient, Site, Staff
+from followup.models import Change, Eye, PathwayVersion, Patient, Site, Staff
 from followup.services.pathway import load_pathways, replan_eye
 from tests.builders import make_eye, make_oil_operation, make_operation, make_patient, make_site, make_staff
 
@@ -38,8 +38,20 @@ class Clinic:
         return eye
 
 
-def make_clinic() -> Clinic:
+_accepted: list[dict[str, object]] = []
+
+
+def shipped_pathways() -> None:
+    """Checks and stores the shipped pathways; later tests store what was checked, since checking is slow."""
+    if _accepted:
+        PathwayVersion.objects.bulk_create(PathwayVersion(**row) for row in _accepted)
+        return
     load_pathways(folder=Path(settings.BASE_DIR) / "fixtures" / "pathways")
+    _accepted.extend(PathwayVersion.objects.values("key", "version", "title", "text", "active"))
+
+
+def make_clinic() -> Clinic:
+    shipped_pathways()
     site = make_site(name="Harbour Eye Clinic", time_zone="Africa/Cairo")
     return Clinic(
         site,
