@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from hypothesis.extra.django import TestCase
 
 from followup.domain.acuity.notation import Notation
 from followup.domain.errors import FollowUpError
-from followup.domain.facts import EyeHistory
+from followup.domain.facts import ALWAYS, EyeHistory
 from followup.domain.pathway.planner import plan_eye
 from followup.domain.standing import standing_on, state_of
 from followup.domain.words import (
@@ -30,6 +31,7 @@ from followup.domain.words import (
 )
 from followup.models import Appointment, Decision, Eye, Operation, Patient, Session, Site, Staff, Visit
 from followup.queries.facts import eye_histories, pathway_book
+from followup.queries.record import eye_records
 from followup.queries.standing import limits_of, operated_eyes, site_standings, sum_of_standings
 from followup.services import booking, decisions, operations, pathway, recall, visits
 from followup.services.exams import AcuityEntry, ExamEntry
@@ -204,8 +206,20 @@ def derived_standing(history: EyeHistory, site: Site, day: date) -> object:
     return standing_on(state, day, limits_of(site))
 
 
+def without_known(history: EyeHistory) -> tuple[object, ...]:
+    """What the rules see of a history."""
+    facts = (
+        *history.operations,
+        *history.exams,
+        *history.appointments,
+        *history.decisions,
+        *history.attempts,
+    )
+    return replace(history.traits, known=ALWAYS), {replace(fact, known=ALWAYS) for fact in facts}
+
+
 class WhateverTheClinicDoes(TestCase):
-    @tries(max_examples=20, deadline=None, suppress_health_check=list(HealthCheck))
+    @tries(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
     @given(seed=st.integers(0, 2**32), steps=st.integers(5, 60))
     def test_stored_equals_derived_and_the_standings_add_up(self, seed: int, steps: int) -> None:
         pathway.load_pathways(folder=Path(settings.BASE_DIR) / "fixtures" / "pathways")
@@ -219,5 +233,24 @@ class WhateverTheClinicDoes(TestCase):
         assert operated == Operation.objects.filter(in_error=False).values("eye_id").distinct().count()
         assert sum(sum_of_standings(rows).values()) == len(rows) == operated
         histories = eye_histories([row.eye.pk for row in rows])
+        records = eye_records(list(histories))
         for row in rows:
             assert row.standing == derived_standing(histories[row.eye.pk], clinic.site, day)
+            known = records[row.eye.pk].known_now()
+            assert without_known(known) == without_known(histories[row.eye.pk])
+
+    @tries(max_examples=5, deadline=None, suppress_health_check=list(HealthCheck))
+    @given(seed=st.integers(0, 2**32))
+    def test_what_was_known_on_a_day_is_told_the_same_for_ever(self, seed: int) -> None:
+        pathway.load_pathways(folder=Path(settings.BASE_DIR) / "fixtures" / "pathways")
+        clinic = Clinic(seed)
+        eyes = [eye.pk for eye in clinic.eyes]
+        for _ in range(20):
+            clinic.step()
+        asked = clinic.today
+        told = {pk: without_known(history.until(asked)) for pk, history in eye_histories(eyes).items()}
+        clinic.today += timedelta(days=1)
+        for _ in range(20):
+            clinic.step()
+        records = eye_records(eyes)
+        assert {pk: without_known(records[pk].known_on(asked)) for pk in eyes} == told
