@@ -324,6 +324,14 @@ class AppointmentState(Term):
         return self in (AppointmentState.BOOKED, AppointmentState.ARRIVED)
 
 
+class Reply(Term):
+    """What an invited person answered."""
+
+    ACCEPTED = "accepted", "Will come"
+    TENTATIVE = "tentative", "May come"
+    DECLINED = "declined", "Cannot come"
+
+
 class CancelledBy(Term):
     PATIENT = "patient", "The patient"
     CLINIC = "clinic", "The clinic"

@@ -22,9 +22,24 @@ class Session(models.Model):
     ends = models.TimeField()
     places = models.PositiveSmallIntegerField()
     cancelled = models.BooleanField(default=False)
+    source_uid = models.CharField(
+        max_length=255,
+        null=True,
+        blank=True,
+        help_text="UID in the calendar it was read from; none otherwise.",
+    )
+    source_recurrence = models.CharField(
+        max_length=20, blank=True, help_text="Which repetition of that entry: its first start, in UTC."
+    )
+    source_calendar = models.CharField(
+        max_length=80, blank=True, help_text="The calendar's name at the site."
+    )
 
     class Meta:
         constraints = [
+            models.UniqueConstraint(
+                fields=["site", "source_uid", "source_recurrence"], name="session_once_a_calendar_entry"
+            ),
             models.CheckConstraint(condition=Q(ends__gt=F("starts")), name="session_ends_after_it_starts"),
             models.UniqueConstraint(
                 fields=["site", "kind", "title", "day", "starts"], name="session_once_a_time"
@@ -67,6 +82,11 @@ class Appointment(models.Model):
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     sequence = models.PositiveIntegerField(default=0)
     changed_at = models.DateTimeField()
+    reply = models.CharField(max_length=10, choices=choices.REPLIES, blank=True)
+    replied_at = models.DateTimeField(null=True, blank=True, help_text="When the reply was written.")
+    reply_sequence = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Sequence number that was answered; the reply stands for no other."
+    )
 
     class Meta:
         constraints = [
