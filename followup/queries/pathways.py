@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from followup.domain.dates.durations import Duration
 from followup.domain.pathway.definition import Condition, MilestoneRule, PathwayDefinition
 from followup.domain.words import Lane, Repeat
+from followup.models import PathwayVersion
 from followup.queries.facts import pathway_book
 
 
@@ -35,6 +36,11 @@ def active_pathways() -> list[PathwayRow]:
         PathwayRow(pathway, tuple(map(_condition, pathway.applies)), tuple(_rules(pathway)))
         for pathway in pathway_book().active
     ]
+
+
+def active_text(key: str) -> str | None:
+    """The text of the version in force, None if there is no such pathway."""
+    return PathwayVersion.objects.filter(key=key, active=True).values_list("text", flat=True).first()
 
 
 def in_words(length: Duration) -> str:
