@@ -60,7 +60,12 @@ class Story:
         self.draw = random.Random(seed)
         self.by = {"by": clinic.surgeon, "now": NOW}
         people = [clinic.patient() for _ in range(2)]
-        self.eyes = [make_eye(patient=person, side=side) for person in people for side in ("right", "left")]
+        self.eyes = [
+            clinic.oil_eye(patient=people[0]),
+            clinic.eye(patient=people[0], side="left"),
+            clinic.eye(patient=people[1], side="left"),
+            make_eye(patient=people[1]),
+        ]
         for kind, day in (("clinic", 0), ("clinic", 20), ("theatre", 10), ("clinic", 60)):
             make_session(site=clinic.site, kind=kind, day=days(day))
 
@@ -146,7 +151,7 @@ class Story:
             reason="drawn",
             review_on=days(self.draw.randrange(1, 300)),
             to_whom="Hill Hospital",
-            signed_on=self.past(),
+            signed_on=self.draw.choice([TODAY, TODAY, self.past()]),
         )
 
     def undo_decision(self) -> None:
