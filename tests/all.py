@@ -8,14 +8,16 @@ from pathlib import Path
 
 from tests import on_postgres
 
+ON_EVERY_CORE = ["-n", "auto", "--dist", "loadfile"]
 ON_BOTH = ["models", "queries", "services", "interchange", "jobs"]
 
 
 def main() -> int:
-    on_sqlite = subprocess.run([sys.executable, "-m", "pytest"]).returncode
+    on_sqlite = subprocess.run([sys.executable, "-m", "pytest", *ON_EVERY_CORE]).returncode
     here = Path(__file__).parent
     folders = [str(here / name) for name in ON_BOTH if (here / name).is_dir()]
-    return on_sqlite or on_postgres.main(folders)
+    on_both = on_postgres.main([*ON_EVERY_CORE, *folders])
+    return on_sqlite or on_both
 
 
 if __name__ == "__main__":

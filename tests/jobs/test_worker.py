@@ -33,13 +33,13 @@ def test_beat_ticks_and_the_worker_sends_each_digest_once(
     make_site(digest_email="list@clinic.example", digest_hour=0)
     own = machine(tmp_path, redis_url, database_url, mail_server)
     with running(WORKER, own, tmp_path / "worker.log") as worker, running(BEAT, own, tmp_path / "beat.log"):
-        wait_until(lambda: bool(mail_server.received), seconds=60, what="the digest arrives")
+        wait_until(lambda: bool(mail_server.received), seconds=180, what="the digest arrives")
         seen = NightRun.objects.get(job="tick").finished_at
         wait_until(
-            lambda: NightRun.objects.get(job="tick").finished_at > seen, seconds=30, what="another tick"
+            lambda: NightRun.objects.get(job="tick").finished_at > seen, seconds=120, what="another tick"
         )
         worker.send_signal(signal.SIGTERM)
-        assert worker.wait(timeout=30) == 0
+        assert worker.wait(timeout=120) == 0
     assert [str(message["To"]) for message in mail_server.received] == ["list@clinic.example"]
     assert OutboxMessage.objects.get().state == "sent"
 
@@ -51,7 +51,7 @@ def test_a_worker_killed_between_claim_and_sending_leaves_the_message_to_the_nex
     mail_server.hang_seconds = 60
     own = machine(tmp_path, redis_url, database_url, mail_server)
     with running(WORKER, own, tmp_path / "worker.log") as worker, running(BEAT, own, tmp_path / "beat.log"):
-        wait_until(lambda: mail_server.taking, seconds=60, what="the worker talks to the mail server")
+        wait_until(lambda: mail_server.taking, seconds=180, what="the worker talks to the mail server")
         worker.kill()
     message.refresh_from_db()
     assert (message.state, message.attempts, mail_server.received) == ("sending", 1, [])

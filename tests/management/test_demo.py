@@ -22,13 +22,13 @@ SIGN_IN = re.compile(r"^  (\w+) +(\S+) / (\S+)$", re.MULTILINE)
 def served(folder: Path, log: Path) -> str:
     """What the demo printed, once it serves; the page behind its address and first sign-in was opened."""
     with running(["manage.py", "demo", "--port", "0"], machine_with_nothing_set(folder), log) as process:
-        wait_until(lambda: "Serving on " in log.read_text(), seconds=120, what="the demo serves")
+        wait_until(lambda: "Serving on " in log.read_text(), seconds=300, what="the demo serves")
         text = log.read_text()
         address = re.findall(r"http://\S+", text)[-1]
         _, username, password = SIGN_IN.findall(text)[0]
         assert "Sign out" in home_of(address, username, password)
         process.send_signal(signal.SIGINT)
-        assert process.wait(timeout=40) == 0
+        assert process.wait(timeout=120) == 0
     return text
 
 
@@ -38,7 +38,7 @@ def home_of(address: str, username: str, password: str) -> str:
     browser.open(f"{address}sign-in/", timeout=20).close()
     token = next(str(cookie.value) for cookie in jar if cookie.name == "csrftoken")
     fields = {"username": username, "password": password, "csrfmiddlewaretoken": token}
-    with browser.open(f"{address}sign-in/", urllib.parse.urlencode(fields).encode(), timeout=30) as page:
+    with browser.open(f"{address}sign-in/", urllib.parse.urlencode(fields).encode(), timeout=120) as page:
         return str(page.read().decode())
 
 

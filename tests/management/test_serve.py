@@ -44,15 +44,15 @@ def test_an_empty_folder_is_enough_to_serve_and_a_signal_stops_it(
 ) -> None:
     log = tmp_path / "serve.log"
     with running(SERVE, machine_with_nothing_set(tmp_path, TICK_SECONDS="1"), log) as process:
-        wait_until(lambda: address_in(log) != "", seconds=60, what="the address is printed")
+        wait_until(lambda: address_in(log) != "", seconds=180, what="the address is printed")
         with urllib.request.urlopen(address_in(log), timeout=20) as page:
             assert (page.status, page.url) == (200, f"{address_in(log)}sign-in/?next=/")
         assert ask(tmp_path, "SELECT count(*) FROM followup_pathwayversion WHERE active") > 0
         open_a_site(tmp_path)
         tick = "SELECT count(*) FROM followup_nightrun WHERE job = 'tick'"
-        wait_until(lambda: ask(tmp_path, tick) == 1, seconds=30, what="the night's work is done too")
+        wait_until(lambda: ask(tmp_path, tick) == 1, seconds=120, what="the night's work is done too")
         process.send_signal(stop)
-        assert process.wait(timeout=40) == 0
+        assert process.wait(timeout=120) == 0
     assert log.read_text().splitlines()[-1] == "Stopped."
 
 
@@ -60,6 +60,6 @@ def test_settings_that_do_not_go_together_are_not_served(tmp_path: Path) -> None
     own = machine_with_nothing_set(tmp_path, FOLLOWUP_PRODUCTION="1")
     log = tmp_path / "serve.log"
     with running(SERVE, own, log) as process:
-        assert process.wait(timeout=60) == 1
+        assert process.wait(timeout=180) == 1
     assert "Set SECRET_KEY to 50 random characters or more" in log.read_text()
     assert not (tmp_path / "followup.sqlite3").exists()
