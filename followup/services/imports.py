@@ -112,7 +112,7 @@ def save_column_map(
 
 @transaction.atomic
 def discard_import(*, by: Staff | None, now: datetime, batch: ImportBatch) -> None:
-    """Forgets a sheet that was never written. Refused for one that was: its rows are the source of records."""
+    """Forgets a sheet that was never written. Refused for one that was: records come from its rows."""
     if batch.state == "applied":
         raise Refused("This sheet has been written and stays on record.")
     after = {"file_name": batch.file_name, "digest": batch.digest}

@@ -31,15 +31,8 @@ def sheet_of(batch: ImportBatch, column_map: ColumnMap | None = None) -> Sheet:
 
 def check_import(*, today: date, batch: ImportBatch, column_map: ColumnMap) -> CheckedSheet:
     """Says what each row would do and keeps that with the map. Writes nothing else. Raises BadValue."""
-    sheet = sheet_of(batch, column_map)
-    checked = check_sheet(sheet, column_map, site=batch.site, today=today)
-    keep_check(
-        batch=batch,
-        definition=stored_map(column_map),
-        sheet=sheet.name,
-        rows=checked.rows,
-        counts=checked.counts,
-    )
+    checked = check_sheet(sheet_of(batch, column_map), column_map, site=batch.site, today=today)
+    _keep(batch, column_map, checked)
     return checked
 
 
@@ -78,10 +71,22 @@ def import_at_once(
     column_map: ColumnMap,
 ) -> CheckedSheet:
     """All three steps in one transaction: what is accepted is written, or nothing at all is kept."""
-    batch = take_sheet(by=by, now=now, site=site, file_name=file_name, content=content)
-    checked = check_import(today=today, batch=batch, column_map=column_map)
-    confirm_import(by=by, now=now, today=today, batch=batch)
+    site = locked(site)
+    checked = preview(site=site, today=today, content=content, column_map=column_map)
+    batch = keep_sheet(by=by, now=now, site=site, file_name=file_name, content=content)
+    _keep(batch, column_map, checked)
+    write_import(by=by, now=now, batch=batch, plan=checked.plan)
     return checked
+
+
+def _keep(batch: ImportBatch, column_map: ColumnMap, checked: CheckedSheet) -> None:
+    keep_check(
+        batch=batch,
+        definition=stored_map(column_map),
+        sheet=checked.name,
+        rows=checked.rows,
+        counts=checked.counts,
+    )
 
 
 def _read(content: bytes, column_map: ColumnMap) -> Sheet:

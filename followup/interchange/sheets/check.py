@@ -32,11 +32,13 @@ _MADE = {
 
 @dataclass(frozen=True, slots=True)
 class CheckedSheet:
-    """What a sheet would do. counts: rows read, accepted and by outcome, and new records by kind.
+    """What a sheet would do.
 
+    name: of the sheet in its workbook; counts: rows read, accepted and by outcome, and new records by kind.
     read = accepted + human + refused + ignored, and accepted = new + changed + same.
     """
 
+    name: str
     rows: tuple[ImportedRow, ...]
     counts: dict[str, int]
     plan: ImportPlan
@@ -59,7 +61,7 @@ def check_sheet(sheet: Sheet, column_map: ColumnMap, *, site: Site, today: date)
     plan = ledger.plan()
     unused = column_map.unused_columns(sheet.headers)
     notes = [f"Columns left alone: {', '.join(unused)}."] if unused else []
-    return CheckedSheet(rows, _counts(rows, plan), plan, (*sheet.notes, *notes))
+    return CheckedSheet(sheet.name, rows, _counts(rows, plan), plan, (*sheet.notes, *notes))
 
 
 def _judge(

@@ -13,15 +13,19 @@ from followup.domain.words import (
     Indication,
     Lens,
     OuterRetina,
+    Procedure,
     Repeat,
     Retina,
     Sex,
+    Side,
     Tamponade,
     TamponadeSeen,
+    Term,
     YesNo,
 )
 from followup.interchange.sheets import values
 from followup.interchange.sheets.cells import Cell, refuse_formula, says_missing, tidy
+from followup.interchange.sheets.synonyms import words_for
 from followup.interchange.sheets.values import CellRule, Fields, Reader
 
 
@@ -48,11 +52,13 @@ class Column:
     many: bool = False
     keeps_words: bool = False
     """Text in which "NA" may be meant: initials, names, notes."""
+    kind: type[Term] | None = None
+    """The coded list its values come from."""
 
     def read(self, cell: Cell, rule: CellRule) -> Fields:
         """Values by field; nothing where the cell says that nothing is known. Raises CellProblem."""
         refuse_formula(cell)
-        if says_missing(cell, rule.missing, words=not self.keeps_words):
+        if says_missing(cell, rule.missing, words=not self._holds_word(cell)):
             return {}
         if rule.codes:
             meant = rule.codes.get(tidy(cell).casefold())
@@ -60,6 +66,10 @@ class Column:
                 return {}
             cell = meant or cell
         return self.reader(cell, rule)
+
+    def _holds_word(self, cell: Cell) -> bool:
+        """Whether a word for missing is a value here: "none" of a tamponade, NA of initials."""
+        return self.keeps_words or (self.kind is not None and tidy(cell).casefold() in words_for(self.kind))
 
 
 _P, _E, _O = Subject.PATIENT, Subject.EYE, Subject.OPERATION
@@ -70,11 +80,17 @@ def _words(text: str) -> tuple[str, ...]:
     return tuple(text.split("|"))
 
 
+def _coded(
+    name: str, subject: Subject, meaning: str, kind: type[Term], headings: tuple[str, ...] = ()
+) -> Column:
+    return Column(name, subject, meaning, values.term(name, kind), headings, kind=kind)
+
+
 _ALL = (
     Column("record_number", _P, "Record number at the site; leading zeros count.", values.record_number,
            _words("record number|record no|record_no|mrn|hospital number|patient id|patid|patient no|id|pid"
-                  "|anon id|aktenzeichen|patientennummer|patienten-id|numéro de dossier|dossier|historia|nhc"
-                  "|número de historia|رقم الملف")),
+                  "|anon id|subject|aktenzeichen|patientennummer|patienten-id|numéro de dossier|dossier"
+                  "|historia|nhc|número de historia|رقم الملف")),
     Column("name", _P, "Whole name: family name, then a comma and the given name.", values.full_name,
            _words("name|patient|patient name|nombre|nom et prénom|الاسم"), keeps_words=True),
     Column("family_name", _P, "Family name.", values.text_of("family_name", 80),
@@ -86,7 +102,7 @@ _ALL = (
     Column("birth_date", _P, "Date of birth.", values.birth_date,
            _words("birth date|date of birth|dob|born|geburtsdatum|geb|date de naissance|fecha de nacimiento"
                   "|تاريخ الميلاد")),
-    Column("sex", _P, "Sex.", values.term("sex", Sex), _words("sex|gender|geschlecht|sexe|sexo|الجنس")),
+    _coded("sex", _P, "Sex.", Sex, _words("sex|gender|geschlecht|sexe|sexo|الجنس")),
     Column("age", _P, "Age in years at the first operation, where no birth date is known.",
            values.whole_number("age_stated", 0, 120, "years"),
            _words("age|baselineage|baseline age|age at surgery|alter|âge|edad|العمر")),
@@ -95,11 +111,11 @@ _ALL = (
     Column("email", _P, "E-mail address.", values.email,
            _words("email|e-mail|mail|courriel|correo|البريد")),
     Column("side", _E, "Which eye: right or left.", values.side,
-           _words("side|eye|laterality|operated eye|seite|auge|œil|oeil|côté|ojo|lado|العين")),
+           _words("side|eye|laterality|operated eye|seite|auge|œil|oeil|côté|ojo|lado|العين"), kind=Side),
     Column("axial_length_mm", _E, "Axial length, mm.", values.axial_length,
            _words("axial length|al|axl|axial length mm|axial_length_mm|achsenlänge|longueur axiale"
                   "|longitud axial|الطول المحوري")),
-    Column("staphyloma", _E, "Posterior staphyloma: yes or no.", values.term("staphyloma", YesNo),
+    _coded("staphyloma", _E, "Posterior staphyloma: yes or no.", YesNo,
            _words("staphyloma|staphylom|staphylome|estafiloma")),
     Column("only_eye", _E, "The fellow eye has no useful sight: yes or no.", values.yes("only_eye"),
            _words("only eye|only_eye|monocular|einziges auge|œil unique|ojo único")),
@@ -107,27 +123,26 @@ _ALL = (
            _words("operation date|operation_date|date of operation|date of surgery|surgery date|op date"
                   "|surgery|op-datum|operationsdatum|date d'opération|date de l'intervention|fecha de cirugía"
                   "|fecha de operación|تاريخ العملية")),
-    Column("date_precision", _O, "How well the operation's date is known: day, month, year or nominal.",
-           values.term("date_precision", DatePrecision)),
-    Column("indication", _O, "Why it was done.", values.term("indication", Indication),
+    _coded("date_precision", _O, "How well its date is known: day, month, year or nominal.", DatePrecision),
+    _coded("indication", _O, "Why it was done.", Indication,
            _words("indication|diagnosis|indikation|diagnose|diagnostic|diagnóstico|indicación|التشخيص")),
     Column("procedures", _O, "What was done; several may stand in one cell.", values.procedures,
            _words("procedures|procedure|operation|eingriff|intervention|geste|procedimiento|cirugía|العملية"),
-           many=True),
-    Column("tamponade_in", _O, "What was left in the eye.", values.term("tamponade_in", Tamponade),
+           many=True, kind=Procedure),
+    _coded("tamponade_in", _O, "What was left in the eye.", Tamponade,
            _words("tamponade|tamponade in|tamponade_in|endotamponade|tamponnement|taponamiento|agent|gas")),
     Column("tamponade_percent", _O, "Concentration of the gas, per cent.",
            values.whole_number("tamponade_percent", 0, 100, "per cent"), _words("gas percent|concentration")),
     Column("takes_out", _O, "The tamponade that was in was taken out: yes or no.", values.yes("takes_out"),
            _words("takes out|takes_out|tamponade out|oil removed|oil out|ölentfernung")),
-    Column("repeat", _O, "First or repeat operation.", values.term("repeat", Repeat),
+    _coded("repeat", _O, "First or repeat operation.", Repeat,
            _words("repeat|first or repeat|reoperation")),
-    Column("extent", _O, "Extent of the detachment.", values.term("extent", Extent),
+    _coded("extent", _O, "Extent of the detachment.", Extent,
            _words("extent|ausdehnung")),
     Column("surgeon_name", _O, "Surgeon.", values.text_of("surgeon_name", 80),
            _words("surgeon|surgeon name|operateur|chirurg|chirurgien|cirujano|الجراح"), keeps_words=True),
-    Column("attached_at_end", _O, "Retina attached at the end of surgery: yes or no.",
-           values.term("attached_at_end", YesNo), _words("attached at end|attached_at_end")),
+    _coded("attached_at_end", _O, "Retina attached at the end of surgery: yes or no.", YesNo,
+           _words("attached at end|attached_at_end")),
     Column("operation_note", _O, "Note on the operation.", values.text_of("note", 4000),
            _words("operation note|op note"), keeps_words=True),
     Column("visit_date", _V, "Day of the visit.", values.visit_date,
@@ -140,22 +155,22 @@ _ALL = (
            _words("visit note|notes|note"), keeps_words=True),
     Column("pressure", _X, "Pressure, mmHg, or a word such as soft.", values.pressure,
            _words("pressure|iop|intraocular pressure|tension|tonometry|augendruck|iod|tio|pio|ضغط العين")),
-    Column("retina", _X, "Attached or detached.", values.term("retina", Retina),
+    _coded("retina", _X, "Attached or detached.", Retina,
            _words("retina|retina status|netzhaut|rétine|retine|الشبكية")),
-    Column("hole", _X, "Macular hole: closed or open.", values.term("hole", Hole),
+    _coded("hole", _X, "Macular hole: closed or open.", Hole,
            _words("hole|macular hole|hole status|makulaforamen|trou maculaire|agujero")),
-    Column("outer_retina", _X, "Outer retina on OCT.", values.term("outer_retina", OuterRetina),
+    _coded("outer_retina", _X, "Outer retina on OCT.", OuterRetina,
            _words("outer retina|ellipsoid|ez")),
-    Column("lens", _X, "Lens.", values.term("lens", Lens),
+    _coded("lens", _X, "Lens.", Lens,
            _words("lens|lens status|linse|cristallin|cristalino|pseudophakic|العدسة")),
-    Column("tamponade_seen", _X, "What is seen in the eye.", values.term("tamponade_seen", TamponadeSeen),
+    _coded("tamponade_seen", _X, "What is seen in the eye.", TamponadeSeen,
            _words("tamponade seen|tamponade_seen|bubble|oil in")),
     Column("fill_percent", _X, "How full of tamponade, per cent.",
            values.whole_number("fill_percent", 0, 100, "per cent"), _words("fill|fill percent|fill_percent")),
     Column("complications", _X, "Complications; several may stand in one cell.",
            values.terms("complications", Complication),
            _words("complication|complications|komplikation|komplikationen|complicación|complicaciones"),
-           many=True),
+           many=True, kind=Complication),
     Column("exam_note", _X, "Note on the exam of this eye.", values.text_of("note", 4000),
            _words("exam note|findings|befund"), keeps_words=True),
     Column("acuity", _A, "Visual acuity.", values.acuity,

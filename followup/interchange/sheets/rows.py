@@ -200,7 +200,7 @@ def _refuse_missing(column_map: ColumnMap, headers: tuple[str, ...]) -> None:
     if missing:
         wanted = ", ".join(f'"{name}"' for name in missing)
         raise BadValue(
-            f"The map needs the column {wanted}, which this file does not have. It has: {', '.join(headers)}. "
+            f"The map needs the column {wanted}, which this file lacks. It has: {', '.join(headers)}. "
             "Choose the right file or correct the map.",
             field="map",
         )

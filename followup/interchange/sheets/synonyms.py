@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 from followup.domain.words import Retina, Sex, Side, Tamponade, Term, YesNo
 
 
@@ -57,6 +59,7 @@ _SYNONYMS: dict[type[Term], dict[str, str]] = {
 }
 
 
+@cache
 def words_for(kind: type[Term]) -> dict[str, str]:
     """Every text, lower case, that stands for a code of this kind: codes, labels and other words."""
     own = {text.casefold(): term.value for term in kind for text in (term.value, term.label)}
