@@ -46,6 +46,15 @@ STORIES = [
         [("sf6", IN, IN, "2024-02-20")],
     ),
     (
+        "a bubble once gone is not gone again at the next exam",
+        history(
+            operation(IN),
+            exam("2024-02-20", tamponade_seen=TamponadeSeen.NONE),
+            exam("2024-03-20", tamponade_seen=TamponadeSeen.NONE),
+        ),
+        [("sf6", IN, IN, "2024-02-20")],
+    ),
+    (
         "an exam on the day of the operation came before it",
         history(operation(IN), exam(IN, tamponade_seen=TamponadeSeen.NONE)),
         [("sf6", IN, IN, None)],
@@ -118,6 +127,20 @@ def test_days_are_counted_from_this_fill_and_from_the_first_insertion() -> None:
     fill = open_fill(derive_fills(told.operations, told.exams))
     assert fill is not None
     assert (fill.days_in_eye(day("2024-05-01")), fill.days_since_first(day("2024-05-01"))) == (11, 91)
+
+
+def test_a_fill_names_the_operation_that_placed_it_and_the_one_that_took_it_out() -> None:
+    placing, exchange = oil_in(IN), oil_in(LATER, takes_out=True)
+    fills = derive_fills([placing, exchange], [])
+    assert [(fill.placed_by, fill.ended_by) for fill in fills] == [
+        (placing.id, exchange.id),
+        (exchange.id, None),
+    ]
+
+
+def test_a_bubble_seen_to_be_gone_on_the_morning_of_an_operation_was_not_there_when_it_began() -> None:
+    told = history(operation(IN), exam(LATER, tamponade_seen=TamponadeSeen.NONE), oil_in(LATER))
+    assert fill_before(told.operations, told.exams, day(LATER)) is None
 
 
 def test_what_was_in_the_eye_when_an_operation_began() -> None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
 import pytest
 
 from followup.domain.facts import EyeHistory
-from followup.domain.outcome import Ending, FinalState, outcome_of
+from followup.domain.outcome import Ending, FinalState, Outcome, outcome_of
 from followup.domain.words import (
     Clock,
     Hole,
@@ -27,6 +28,7 @@ FLAT, UNSEEN = Retina.ATTACHED, Retina.NOT_VISIBLE
 GAS = operation("2024-01-31", attached_at_end=YesNo.YES)
 GAS_UNKNOWN = operation("2024-01-31")
 OIL = oil_in("2024-01-31", attached_at_end=YesNo.YES)
+LENS = operation("2023-06-01", procedures=frozenset({Procedure.LENS_SURGERY}), tamponade_in=Tamponade.NONE)
 REPAIR = operation("2024-04-10", indication=Indication.REDETACHMENT)
 
 STORIES: list[tuple[str, EyeHistory, Clock, dict[str, Any]]] = [
@@ -144,15 +146,42 @@ STORIES: list[tuple[str, EyeHistory, Clock, dict[str, Any]]] = [
     ),
     (
         "lens surgery before the vitrectomy is not the index",
+        history(LENS, GAS, exam("2024-03-01", retina=FLAT)),
+        Clock.INDEX,
+        {"index": GAS, "days": 30},
+    ),
+    (
+        "attached at the end of surgery and not seen since: no time",
+        history(GAS),
+        Clock.INDEX,
+        {"ending": Ending.FREE, "days": 0, "last_well": date(2024, 1, 31), "last_exam": None},
+    ),
+    (
+        "where nothing retinal was done, the first operation is the index",
+        history(LENS, operation("2024-03-01", procedures=LENS.procedures), exam("2024-04-01", retina=FLAT)),
+        Clock.INDEX,
+        {"index": LENS, "start": date(2023, 6, 1), "days": 305},
+    ),
+    (
+        "what was seen before the operation, or on its morning, says nothing of its outcome",
+        history(exam("2024-01-10", retina=ON), exam("2024-01-31", retina=OFF), GAS_UNKNOWN),
+        Clock.INDEX,
+        {"ending": Ending.FREE, "days": 0, "final": FinalState.NOT_SEEN, "final_on": None, "last_exam": None},
+    ),
+    (
+        "an index operation that was itself for a recurrent detachment is no recurrence",
         history(
-            operation(
-                "2023-06-01", procedures=frozenset({Procedure.LENS_SURGERY}), tamponade_in=Tamponade.NONE
-            ),
-            GAS,
+            operation("2024-01-31", indication=Indication.REDETACHMENT, attached_at_end=YesNo.YES),
             exam("2024-03-01", retina=FLAT),
         ),
         Clock.INDEX,
-        {"index": GAS, "days": 30},
+        {"ending": Ending.FREE, "days": 30, "primary_success": True},
+    ),
+    (
+        "found detached on the day the oil comes out: clock B never starts",
+        history(OIL, exam("2024-03-01", retina=FLAT), exam("2024-04-20", retina=OFF), oil_out("2024-04-20")),
+        Clock.REMOVED,
+        {"ending": Ending.NEVER_STARTED, "start": date(2024, 4, 20), "days": None},
     ),
     (
         "fluid at the edge still counts as attached",
@@ -171,6 +200,30 @@ def test_the_outcome_is_what_the_story_tells(
 ) -> None:
     found = outcome_of(told, clock=clock)
     assert {name: getattr(found, name) for name in expected} == expected
+
+
+def test_an_outcome_is_told_whole() -> None:
+    told = history(
+        GAS,
+        exam("2024-03-01", retina=FLAT),
+        exam("2024-06-01", retina=OFF),
+        exam("2024-07-01", retina=UNSEEN),
+        died_on=date(2024, 9, 1),
+    )
+    assert outcome_of(replace(told, eye_id=7)) == Outcome(
+        eye_id=7,
+        index=GAS,
+        ending=Ending.RECURRED,
+        start=date(2024, 1, 31),
+        days=122,
+        found_on=date(2024, 6, 1),
+        last_well=date(2024, 3, 1),
+        final=FinalState.DETACHED,
+        final_on=date(2024, 6, 1),
+        primary_success=False,
+        died_on=date(2024, 9, 1),
+        last_exam=date(2024, 7, 1),
+    )
 
 
 @pytest.mark.parametrize(
