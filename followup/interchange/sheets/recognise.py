@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 
 from followup.domain.words import Side, Term
 from followup.interchange.sheets.cells import MISSING_WORDS, Cell, tidy
 from followup.interchange.sheets.column_map import ColumnUse
-from followup.interchange.sheets.columns import CATALOGUE, Column, Subject
+from followup.interchange.sheets.columns import CATALOGUE, OF_A_VISIT, Column, Subject
 from followup.interchange.sheets.dates import DateOrder
 from followup.interchange.sheets.read import Sheet
 from followup.interchange.sheets.synonyms import BOTH_SIDES, SIDES, words_for
@@ -36,7 +36,8 @@ _MISSING_CODE = re.compile(r"-[0-9]{1,4}|9{2,5}")
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """Something a person must say of a column. asks: "notation", "date_order", "codes", "unit" or "missing".
+    """Something a person must say of a column. asks: "notation", "date_order", "codes", "unit", "at" or
+    "missing".
 
     found: texts of the column that raise it; choices: code and label of the possible answers.
     """
@@ -71,15 +72,18 @@ def recognise(sheet: Sheet) -> Proposal:
             uses[heading] = use
     settled: list[ColumnUse] = []
     questions: list[Question] = []
+    shape = _shape(uses.values())
     for heading, use in uses.items():
         texts = _texts(rows, sheet.headers.index(heading))
         settled.append(_settled(use, texts))
         questions.extend(_questions(settled[-1], texts))
+        if shape == "timepoints" and use.catalogued.subject in OF_A_VISIT and not use.at:
+            questions.append(_ask(use, "at", "How long after the operation was this found?", texts, ()))
     unknown = tuple(heading for heading in sheet.headers if heading not in uses)
-    return Proposal(_shape(settled), tuple(settled), unknown, tuple(questions))
+    return Proposal(shape, tuple(settled), unknown, tuple(questions))
 
 
-def _shape(uses: Sequence[ColumnUse]) -> str:
+def _shape(uses: Collection[ColumnUse]) -> str:
     if any(use.at for use in uses):
         return "timepoints"
     return "visits" if any(use.catalogued.subject is Subject.VISIT for use in uses) else "operations"
