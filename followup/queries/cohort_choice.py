@@ -113,7 +113,7 @@ class CohortChoice:
             "clock": self.clock,
             "event": self.event,
             "horizon": self.horizon,
-            "errors": self.errors,
+            "limits": self.errors,
             "lock": self.lock,
         }
         return {

@@ -37,6 +37,9 @@ class Page:
     record: str = ""
 
 
+PATHWAY = "pathway"
+"""Pathways are the service's, not one site's, and are named by their key."""
+
 PAGES: dict[str, Page] = {
     "home": Page(None),
     "choose_site": Page(None),
@@ -69,6 +72,12 @@ PAGES: dict[str, Page] = {
     "record_visit": Page(Action.RECORD_VISIT, "patient"),
     "correct_visit": Page(Action.RECORD_VISIT, "visit"),
     "visit_in_error": Page(Action.RECORD_VISIT, "visit"),
+    "pathways": Page(Action.SEE_LISTS),
+    "edit_pathway": Page(Action.EDIT_PATHWAYS, PATHWAY),
+    "audit": Page(Action.AUDIT),
+    "audit_svg": Page(Action.AUDIT),
+    "audit_png": Page(Action.AUDIT),
+    "audit_csv": Page(Action.AUDIT),
 }
 
 OPEN = {"sign_in", "sign_out"}
@@ -77,7 +86,7 @@ OPEN = {"sign_in", "sign_out"}
 PATIENT_RECORDS = {"patient", "eye", "operation", "visit", "appointment"}
 
 WALK = [(name, page, role) for name, page in PAGES.items() for role in Role]
-WALK_RECORDS = [(name, page, role) for name, page, role in WALK if page.record]
+WALK_RECORDS = [(name, page, role) for name, page, role in WALK if page.record not in ("", PATHWAY)]
 
 
 def names_of(patterns: list[URLPattern | URLResolver]) -> Iterator[str]:
@@ -108,9 +117,15 @@ def records_at(site: Site) -> dict[str, int]:
 
 def answers(client: Client, name: str, page: Page, records: dict[str, int]) -> list[HttpResponse]:
     """The answers to GET and POST, without the one whose method the page does not know."""
-    address = reverse(name, kwargs={"pk": records[page.record]} if page.record else {})
+    address = reverse(name, kwargs=_numbered(page, records))
     both = [client.get(address), client.post(address)]
     return [answer for answer in both if answer.status_code != 405]
+
+
+def _numbered(page: Page, records: dict[str, int]) -> dict[str, object]:
+    if page.record == PATHWAY:
+        return {"key": "after-gas"}
+    return {"pk": records[page.record]} if page.record else {}
 
 
 def signed_in(role: Role, site: Site) -> Client:

@@ -35,20 +35,20 @@ def _about_the_cohort(report: AuditReport) -> Iterator[str]:
     failures, never_started = report.flow[2].eyes, report.flow[3].eyes
     if failures:
         yield (
-            f"{_eyes(failures)} never attached (or never closed): primary failures, which stand beside the "
-            "curve and are not in it."
+            f"Never attached, or never closed: {_eyes(failures)}. These primary failures stand beside "
+            "the curve and are not in it."
         )
     if report.choice.clock is Clock.REMOVED:
         yield (
-            f"{_eyes(never_started)} never came to be free of tamponade, or had the event before that. They "
-            "are not in this curve, which therefore flatters: read it beside that of the index operation."
+            f"Never free of tamponade, or with the event before that: {_eyes(never_started)}. They are not "
+            "in this curve, which therefore flatters: read it beside that of the index operation."
         )
     if report.length_unknown:
-        yield f"{_eyes(report.length_unknown)} left out because no axial length is on record."
+        yield f"Left out because no axial length is on record: {_eyes(report.length_unknown)}."
     if report.inexact_dates:
         yield (
-            f"{_eyes(report.inexact_dates)} with an index operation whose day is not on record: the days "
-            "counted from it are as good as the day assumed."
+            f"Index operation of which the day is not on record: {_eyes(report.inexact_dates)}. Days counted "
+            "from it are as good as the day assumed."
         )
 
 
@@ -57,24 +57,28 @@ def _about_the_curve(report: AuditReport) -> Iterator[str]:
     found = "A recurrence is counted on the day it was found; it happened at some time after the last visit."
     if gap:
         found += (
-            f" In {_eyes(gap.eyes)} that gap is known: {gap.median:g} days in the middle case, {gap.longest} "
-            "at most. The curve stands too high by as much."
+            f" That gap is known for {_eyes(gap.eyes)}: {gap.median:g} days in the middle case, "
+            f"{gap.longest} at most. The curve stands too high by as much."
         )
     yield found
     if lost:
-        yield f"{_eyes(lost)} could have been followed to the horizon and were last seen before it."
+        yield f"Last seen before the horizon, though it could have been reached: {_eyes(lost)}."
     if report.pairs:
-        yield f"{report.pairs} patients have both eyes in the curve; {_WITH_PAIRS[report.choice.errors]}"
+        yield f"Both eyes in the curve: {_people(report.pairs)}; {_WITH_PAIRS[report.choice.errors]}"
     if report.deaths:
         yield (
-            f"{report.deaths} of the patients died. The curve says how long eyes would stay free if nobody "
-            "died; the table beside it lets death come first."
+            f"Died: {_people(report.deaths)}. The curve says how long eyes would stay free if nobody died; "
+            "the cumulative incidence below lets death come first."
         )
     if not report.events:
         yield "No recurrence was found. That is worth as much as the completeness of follow-up."
     median = report.median_free
     if not isinstance(median.time, Unknown) and median.at_risk < report.minimum_at_risk:
         yield f"The median time free of recurrence rests on {_eyes(median.at_risk)} still at risk."
+
+
+def _people(count: int) -> str:
+    return "1 patient" if count == 1 else f"{count} patients"
 
 
 def _eyes(count: int) -> str:

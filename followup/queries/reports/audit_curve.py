@@ -142,8 +142,8 @@ def follow_up(eyes: Sequence[FollowedEye], choice: CohortChoice) -> tuple[Follow
     """Completeness up to the horizon, and up to the lock date."""
     horizon = choice.horizon_days
     return (
-        FollowUp(f"the horizon of {choice.horizon} months", _completeness(eyes, horizon)),
-        FollowUp("the lock date", _completeness(eyes, None)),
+        FollowUp(f"Horizon, {choice.horizon} months", _completeness(eyes, horizon)),
+        FollowUp("Lock date", _completeness(eyes, None)),
     )
 
 

@@ -19,7 +19,7 @@ from followup.queries.reports.audit import AuditReport
 from followup.queries.reports.audit_curve import Mark, Step
 
 # Letters as outlines: the figure goes into papers and slides, on machines with other fonts.
-_STYLE = {"svg.hashsalt": "audit", "svg.fonttype": "path", "font.size": 10, "font.family": "DejaVu Sans"}
+_STYLE: Any = {"svg.hashsalt": "audit", "svg.fonttype": "path", "font.size": 10, "font.family": "DejaVu Sans"}
 _INK, _BAND, _QUIET = "#111111", "#d4d4d4", "#555555"
 _DOTS_AN_INCH = 200
 _CLOSEST_MARKS = 0.06
@@ -41,7 +41,7 @@ def draw(report: AuditReport, site: str, kind: str) -> bytes:
     """The figure as `kind`, svg or png. Its text alternative is the table on the audit page."""
     with matplotlib.rc_context(_STYLE):
         figure = Figure(figsize=(8, 5.4))
-        axes = figure.add_axes((0.09, 0.3, 0.87, 0.59))
+        axes = figure.add_axes((0.09, 0.28, 0.87, 0.61))
         _label(figure, axes, report, site)
         if report.drawn_until is None:
             _say(axes, f"Not drawn: fewer than {max(report.minimum_at_risk, 1)} eyes at risk")
@@ -122,9 +122,9 @@ def _say(axes: Any, words: str, y: float = 0.5) -> None:
 def _number_at_risk(axes: Any, marks: Sequence[Mark]) -> None:
     axes.set_xticks([mark.day for mark in marks], [str(mark.months) for mark in marks])
     under = axes.get_xaxis_transform()
-    axes.text(0, -0.255, "Eyes at risk", transform=under, ha="left", fontsize=9, weight="bold")
+    axes.text(0, -0.225, "Eyes at risk", transform=under, ha="left", fontsize=9, weight="bold")
     for mark in marks:
-        axes.text(mark.day, -0.335, str(mark.point.at_risk), transform=under, ha="center", fontsize=10)
+        axes.text(mark.day, -0.3, str(mark.point.at_risk), transform=under, ha="center", fontsize=10)
 
 
 def _apart(marks: Sequence[Mark]) -> list[Mark]:

@@ -10,12 +10,24 @@ from django import forms
 from followup.domain.errors import FollowUpError
 from followup.domain.words import Clock, Extent, Indication, RecurrenceEvent, Repeat, Tamponade, YesNo
 from followup.models import Site
-from followup.queries.cohort_choice import BuckleChoice, CohortChoice, Errors, TamponadeGroup
+from followup.queries.cohort_choice import LONGEST_HORIZON, BuckleChoice, CohortChoice, Errors, TamponadeGroup
 from followup.web.kit.forms import Form, date_field
 
 _ANY = ("", "Any")
 _UNREADABLE = "“%(value)s” is not one of the choices. Choose one from the list."
+_MONTHS = dict.fromkeys(
+    ("invalid", "min_value", "max_value"), f"Expected whole months, 1 to {LONGEST_HORIZON}."
+)
 _YES_NO = [("yes", "Yes"), ("no", "No")]
+_FOLDED = (
+    "surgeon",
+    "repeat",
+    "buckle",
+    "extent",
+    "only_eye",
+    "staphyloma",
+    "axial_length_from",
+)
 _TAMPONADES = {term.value: term for term in (*TamponadeGroup, *Tamponade)}
 
 
@@ -42,7 +54,13 @@ class CohortForm(Form):
     )
     event = _choice("Event", RecurrenceEvent.choices())
     clock = _choice("Clock starts at", Clock.choices())
-    horizon = forms.IntegerField(required=False, label="Horizon, months")
+    horizon = forms.IntegerField(
+        required=False,
+        min_value=1,
+        max_value=LONGEST_HORIZON,
+        label="Horizon, months",
+        error_messages=_MONTHS,
+    )
     lock = date_field(
         required=False, label="Data lock", help_text="Nothing dated later is counted. Empty: today."
     )
@@ -79,6 +97,11 @@ class CohortForm(Form):
         if len(sites) == 1:
             self.fields["site"].widget = forms.HiddenInput()
         self.choice: CohortChoice | None = None
+
+    @property
+    def narrowed(self) -> bool:
+        """Does it ask for anything that stands in the folded part?"""
+        return any(self[name].value() or self[name].errors for name in _FOLDED)
 
     def _offer(self, name: str, choices: list[tuple[str, str]]) -> None:
         field = self.fields[name]

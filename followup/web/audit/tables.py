@@ -13,6 +13,7 @@ from followup.queries.reports.audit import AuditReport
 from followup.queries.reports.audit_curve import Mark
 
 _BEYOND = "beyond last follow-up"
+_PERCENT = "\N{NO-BREAK SPACE}%"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,13 +85,13 @@ def tables(report: AuditReport) -> Tables:
 
 def percent(value: Figure) -> str:
     """To one decimal, or the words for what is unknown."""
-    return str(value) if isinstance(value, Unknown) else f"{100 * value:.1f} %"
+    return str(value) if isinstance(value, Unknown) else f"{100 * value:.1f}{_PERCENT}"
 
 
 def limits(lower: Figure, upper: Figure) -> str:
     if isinstance(lower, Unknown) or isinstance(upper, Unknown):
         return str(Unknown.NOT_ESTIMABLE)
-    return f"{100 * lower:.1f} to {100 * upper:.1f} %"
+    return f"{100 * lower:.1f} to {100 * upper:.1f}{_PERCENT}"
 
 
 def _rate(mark: Mark, report: AuditReport) -> Rate:
@@ -140,7 +141,7 @@ def _follow_up(report: AuditReport) -> Iterator[Line]:
     for seen in report.follow_up:
         done = seen.completeness
         yield Line(
-            label=f"Until {seen.until}",
+            label=seen.until,
             count=f"{done.observed / 365.25:.1f} of {done.potential / 365.25:.1f} years",
             share=percent(done.clark),
             limits=percent(done.corrected),

@@ -32,9 +32,7 @@ def audit_page(request: StaffRequest) -> HttpResponse:
     form = _read(request)
     choice = form.choice
     if choice is None:
-        refused = page(request, "audit/audit.html", {"form": form, "clinic": form.here})
-        refused.status_code = HttpResponseBadRequest.status_code
-        return refused
+        return page(request, "audit/audit.html", {"form": form, "clinic": form.here})
     report = _report(choice, form.here)
     surgeon = form.surgeons.get(choice.surgeon, "")
     context = {
@@ -50,9 +48,9 @@ def audit_page(request: StaffRequest) -> HttpResponse:
     return page(request, "audit/audit.html", context)
 
 
+@csp_update({"style-src": [UNSAFE_INLINE]})
 @require_safe
 @needs(Action.AUDIT)
-@csp_update({"style-src": [UNSAFE_INLINE]})  # type: ignore[untyped-decorator]
 def curve_svg(request: StaffRequest) -> HttpResponse:
     """Opened by itself the drawing needs its own inline styles, which no other page allows."""
     return _drawing(request, "svg", "image/svg+xml")
