@@ -44,17 +44,21 @@ class Fill:
 
 def derive_fills(operations: Iterable[OperationFact], exams: Iterable[ExamFact]) -> tuple[Fill, ...]:
     """All fills of one eye in order. An exam on the day of an operation is taken to come before it."""
-    events: list[tuple[date, int, int, OperationFact | ExamFact]] = [
-        *((exam.day, 0, exam.id, exam) for exam in exams),
-        *((operation.date, 1, order, operation) for order, operation in enumerate(operations)),
-    ]
+    facts: list[OperationFact | ExamFact] = [*exams, *operations]
     fills: list[Fill] = []
-    for *_, event in sorted(events, key=lambda item: item[:3]):
-        if isinstance(event, ExamFact):
-            _after_exam(fills, event)
+    for fact in sorted(facts, key=_order):
+        if isinstance(fact, ExamFact):
+            _after_exam(fills, fact)
         else:
-            _after_operation(fills, event)
+            _after_operation(fills, fact)
     return tuple(fills)
+
+
+def _order(fact: OperationFact | ExamFact) -> tuple[date, bool, int]:
+    """By day: the exams as entered, then the operations in the order given."""
+    if isinstance(fact, ExamFact):
+        return fact.day, False, fact.id
+    return fact.date, True, 0
 
 
 def open_fill(fills: Iterable[Fill]) -> Fill | None:
@@ -105,7 +109,7 @@ _WHAT_WAS_SEEN = {
 
 
 def _after_exam(fills: list[Fill], exam: ExamFact) -> None:
-    if not fills or not fills[-1].is_open or exam.day <= fills[-1].placed_on:
+    if not fills or not fills[-1].is_open:
         return
     fill = fills[-1]
     if exam.tamponade_seen is TamponadeSeen.NONE and not fill.must_come_out:
