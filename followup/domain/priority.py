@@ -26,8 +26,8 @@ class Priority:
 
 
 def priority_of(state: EyeState, standing: EyeStanding, day: date) -> Priority:
-    oil_past = _days_past_limit(standing, day)
-    past = _days_past_window(standing, day)
+    oil_past = _days_overdue(standing, Lane.REMOVAL, day)
+    past = _days_overdue(standing, Lane.REVIEW, day)
     child = _is_child(state, day)
     opens = _days_to_opening(standing, day)
     key = (
@@ -67,30 +67,10 @@ def _days(number: int) -> str:
     return f"{number} day" if number == 1 else f"{number} days"
 
 
-def _days_past_limit(standing: EyeStanding, day: date) -> int:
-    return max(
-        (
-            _days_since(lane.since, day)
-            for lane in standing.lanes
-            if lane.lane is Lane.REMOVAL and lane.standing is Standing.OVERDUE
-        ),
-        default=0,
-    )
-
-
-def _days_past_window(standing: EyeStanding, day: date) -> int:
-    return max(
-        (
-            _days_since(lane.since, day)
-            for lane in standing.lanes
-            if lane.lane is Lane.REVIEW and lane.standing is Standing.OVERDUE
-        ),
-        default=0,
-    )
-
-
-def _days_since(since: date | None, day: date) -> int:
-    return (day - since).days if since else 0
+def _days_overdue(standing: EyeStanding, lane: Lane, day: date) -> int:
+    """Days since the first window of this lane closed unmet; 0 while none has."""
+    overdue = (each for each in standing.lanes if each.lane is lane and each.standing is Standing.OVERDUE)
+    return max(((day - each.since).days for each in overdue if each.since), default=0)
 
 
 def _days_to_opening(standing: EyeStanding, day: date) -> int:

@@ -24,11 +24,11 @@ def told(*facts: object, **traits: object) -> EyeHistory:
     return history(*facts, **traits)
 
 
-def priority(eye: EyeHistory, on: str = TODAY, eye_id: int = 1) -> Priority:
+def priority(eye: EyeHistory, eye_id: int = 1) -> Priority:
     known = replace(eye, eye_id=eye_id)
     state = state_of(known, plan_eye(known, BOOK))
     assert state is not None
-    return priority_of(state, standing_on(state, day(on)), day(on))
+    return priority_of(state, standing_on(state, day(TODAY)), day(TODAY))
 
 
 # After gas on 31 January: month 1 closes on 14 March, month 3 on 21 May. Oil is to be out after three months,
@@ -120,3 +120,17 @@ def test_the_reasons_are_told_most_pressing_first(eye: EyeHistory, reasons: list
 def test_the_list_is_in_the_order_of_the_stories() -> None:
     given = {name: priority(eye) for name, eye, _ in reversed(STORIES)}
     assert sorted(given, key=given.__getitem__) == [name for name, _, _ in STORIES]
+
+
+@pytest.mark.parametrize(
+    ("born", "reasons"),
+    [(BORN_CHILD, ["Child"]), (BORN_ADULT, []), (TODAY, ["Child"]), ("2024-06-11", [])],
+    ids=["a day short of eighteen", "eighteen today", "born today", "a birth date that cannot be"],
+)
+def test_a_child_is_called_before_an_adult(born: str, reasons: list[str]) -> None:
+    assert list(priority(told(operation(TODAY), birth_date=born)).reasons) == reasons
+
+
+def test_between_equals_the_eye_first_on_record_comes_first() -> None:
+    eye = told(operation(TODAY))
+    assert priority(eye, eye_id=1) < priority(eye, eye_id=2)
