@@ -87,13 +87,15 @@ def standings_of(patient: Patient, day: date) -> list[EyeStandingRow]:
 
 
 def offers(*, site: Site, day: date, lane: Lane, awaited: Sequence[Awaited]) -> list[Offer]:
-    """Sessions of the right kind with a free place: best fit first, then nearest the first target."""
+    """Sessions of the right kind with a free place that fit best: best first, then in the order of time."""
     kind = SessionKind.THEATRE if lane is Lane.REMOVAL else SessionKind.CLINIC
     sessions = Session.objects.filter(site=site, kind=kind.value, cancelled=False, day__gte=day)
     found = [_offer(row, lane, awaited) for row in _with_taken(sessions) if row.free]
     target = max(min((step.milestone.target for step in awaited), default=day), day)
     found.sort(key=lambda offer: (offer.rank, abs((offer.session.day - target).days), offer.session.pk))
-    return found[:MOST_OFFERS]
+    return sorted(
+        found[:MOST_OFFERS], key=lambda offer: (offer.rank, offer.session.day, offer.session.starts)
+    )
 
 
 def _offer(row: SessionRow, lane: Lane, awaited: Sequence[Awaited]) -> Offer:
@@ -147,12 +149,14 @@ def _purpose(place: Appointment, rows: Sequence[EyeStandingRow]) -> list[str]:
 def without_outcome(site: Site, day: date) -> list[Appointment]:
     """Past places of which nobody has said what happened, the longest ago first."""
     places = Appointment.objects.filter(patient__site=site, day__lt=day, state__in=_AWAITING)
-    return list(places.select_related("patient", "session", "eye").order_by("day", "local_time", "id"))
+    return list(
+        places.select_related("patient", "session", "eye", "visit").order_by("day", "local_time", "id")
+    )
 
 
 def appointments_of_person(patient: Patient) -> list[Appointment]:
     """Every place this person ever had, the last first."""
-    places = Appointment.objects.filter(patient=patient).select_related("session", "eye")
+    places = Appointment.objects.filter(patient=patient).select_related("patient", "session", "eye", "visit")
     return list(places.order_by("-day", "-local_time", "-id"))
 
 

@@ -29,9 +29,3 @@ def days_since(day: date, earlier: date | None) -> int:
 def at_site(instant: datetime | None, site: Site) -> str:
     """An instant as the wall clock of the site showed it."""
     return f"{instant.astimezone(zone(site.time_zone)):%-d %b %Y %H:%M}" if instant else ""
-
-
-@register.filter
-def in_words(code: str) -> str:
-    """A stored code such as record_visit as people read it: Record visit."""
-    return code.replace("_", " ").capitalize()

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_http_methods
 
-from followup.domain.roles import Action, may
-from followup.domain.words import DecisionKind
+from followup.domain.roles import Action
 from followup.queries import access
 from followup.queries.booking import standings_of
 from followup.queries.decisions import choices_for
-from followup.services.decisions import accept_transfer, record_death, sign_decision, undo_decision
+from followup.services.decisions import (
+    accept_transfer,
+    record_death,
+    sign_decision,
+    undo_death,
+    undo_decision,
+)
 from followup.web.decisions.forms import AcceptForm, DeathForm, DecisionForm
 from followup.web.kit import clock
 from followup.web.kit.access import StaffRequest, find, needs
@@ -41,12 +45,9 @@ def decide(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Action.RECORD_DEATH)
+@needs(Action.SIGN_DECISION)
 def undo(request: StaffRequest, pk: int) -> HttpResponse:
-    """A clinician undoes what clinicians sign; whoever may record a death may also undo one."""
     decision = find(request, access.decision_for, pk)
-    if decision.kind != DecisionKind.DIED and not may(request.user.role, Action.SIGN_DECISION):
-        raise PermissionDenied("Only a surgeon may undo a signed decision.")
     form = ReasonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
@@ -90,3 +91,17 @@ def death(request: StaffRequest, pk: int) -> HttpResponse:
             messages.success(request, f"The death of {patient} is recorded.")
             return redirect("patient", pk=patient.pk)
     return page(request, "decisions/death.html", {"form": form, "patient": patient})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Action.RECORD_DEATH)
+def not_dead(request: StaffRequest, pk: int) -> HttpResponse:
+    patient = find(request, access.patient_for, pk)
+    form = ReasonForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            today = clock.today(patient.site)
+            undo_death(by=request.user, now=clock.now(), today=today, patient=patient, **form.cleaned_data)
+            messages.success(request, f"The death of {patient} is undone; both eyes are open again.")
+            return redirect("patient", pk=patient.pk)
+    return page(request, "decisions/undo_death.html", {"form": form, "patient": patient})

@@ -38,6 +38,7 @@ def draw(series: EyeSeries) -> bytes:
             _draw_fills(axes, series)
         _draw_acuity(above, series)
         _draw_pressure(below, series)
+        _add_legend(figure, above)
         written = BytesIO()
         figure.savefig(
             written, format="svg", metadata={"Date": None, "Title": f"{series.side} eye over time"}
@@ -67,8 +68,12 @@ def _draw_acuity(axes: Any, series: EyeSeries) -> None:
             axes.plot(*zip(*chosen, strict=True), "o", color=_INK, markerfacecolor=face, label=label)
     _label_acuity(axes, heights)
     axes.set_title(f"{series.side} eye. Dashed lines: operations", loc="left", fontsize=11)
-    if series.fills or days:
-        axes.legend(loc="upper left", bbox_to_anchor=(1, 1), fontsize=9, frameon=False)
+
+
+def _add_legend(figure: Figure, axes: Any) -> None:
+    handles, labels = axes.get_legend_handles_labels()
+    if handles:
+        figure.legend(handles, labels, loc="outside lower center", ncols=3, fontsize=9, frameon=False)
 
 
 def _height(logmar: float | None, below: str) -> float:

@@ -3,14 +3,14 @@ from __future__ import annotations
 from django import forms
 
 from followup.domain.words import YesNo
-from followup.web.kit.forms import Form
+from followup.web.kit.forms import Form, choice_field
 
 
 class EyeForm(Form):
     axial_length_mm = forms.DecimalField(
         max_digits=4, decimal_places=2, required=False, label="Axial length, mm", help_text="15 to 40."
     )
-    staphyloma = forms.ChoiceField(choices=YesNo.choices(), label="Posterior staphyloma")
+    staphyloma = choice_field(YesNo.choices(), YesNo.UNKNOWN.value, label="Posterior staphyloma")
     only_eye = forms.BooleanField(
         required=False,
         label="Only eye",

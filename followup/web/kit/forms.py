@@ -51,6 +51,13 @@ def time_field(**options: Any) -> forms.TimeField:
     return forms.TimeField(widget=TimeInput(), **options)
 
 
+def choice_field(choices: list[tuple[str, str]], default: str, **options: Any) -> forms.TypedChoiceField:
+    """A choice that has an honest default: a box that did not arrive means the default, not a fault."""
+    return forms.TypedChoiceField(
+        choices=choices, initial=default, required=False, empty_value=default, **options
+    )
+
+
 class ReasonForm(Form):
     """Why: kept for ever beside what was done."""
 

@@ -8,7 +8,7 @@ from django.db.models import QuerySet
 
 from followup.domain.words import DatePrecision, Extent, Indication, Procedure, Repeat, Side, Tamponade, YesNo
 from followup.models import Appointment, Operation, Staff
-from followup.web.kit.forms import Form, date_field
+from followup.web.kit.forms import Form, choice_field, date_field
 
 _RESTARTS = {"": None, "yes": True, "no": False}
 
@@ -17,13 +17,11 @@ class OperationFields(Form):
     """What was done to an eye; which eye is said elsewhere."""
 
     date = date_field(label="Date of operation")
-    date_precision = forms.ChoiceField(
-        choices=DatePrecision.choices(), initial=DatePrecision.DAY.value, label="How well the date is known"
+    date_precision = choice_field(
+        DatePrecision.choices(), DatePrecision.DAY.value, label="How well the date is known"
     )
     indication = forms.ChoiceField(choices=[("", "Choose why"), *Indication.choices()], label="Why operated")
-    repeat = forms.ChoiceField(
-        choices=Repeat.choices(), initial=Repeat.FIRST.value, label="First or repeat operation"
-    )
+    repeat = choice_field(Repeat.choices(), Repeat.FIRST.value, label="First or repeat operation")
     procedures = forms.MultipleChoiceField(
         choices=Procedure.choices(),
         required=False,
@@ -43,12 +41,10 @@ class OperationFields(Form):
     tamponade_percent = forms.IntegerField(
         min_value=0, max_value=100, required=False, label="Gas in air, per cent"
     )
-    attached_at_end = forms.ChoiceField(
-        choices=YesNo.choices(), initial=YesNo.UNKNOWN.value, label="Retina attached at the end of surgery"
+    attached_at_end = choice_field(
+        YesNo.choices(), YesNo.UNKNOWN.value, label="Retina attached at the end of surgery"
     )
-    extent = forms.ChoiceField(
-        choices=Extent.choices(), initial=Extent.UNKNOWN.value, label="Extent of the detachment"
-    )
+    extent = choice_field(Extent.choices(), Extent.UNKNOWN.value, label="Extent of the detachment")
     surgeon = forms.ModelChoiceField(Staff.objects.none(), required=False, empty_label="Not listed")
     surgeon_name = forms.CharField(max_length=80, required=False, label="Surgeon, if not listed")
     restarts = forms.ChoiceField(

@@ -3,7 +3,7 @@ from __future__ import annotations
 from django import forms
 
 from followup.domain.words import Sex
-from followup.web.kit.forms import Form, date_field
+from followup.web.kit.forms import Form, choice_field, date_field
 
 
 class PatientForm(Form):
@@ -13,7 +13,7 @@ class PatientForm(Form):
     family_name = forms.CharField(max_length=80, required=False)
     given_name = forms.CharField(max_length=80, required=False)
     birth_date = date_field(required=False)
-    sex = forms.ChoiceField(choices=Sex.choices(), initial=Sex.UNKNOWN.value)
+    sex = choice_field(Sex.choices(), Sex.UNKNOWN.value)
     phone = forms.CharField(max_length=60, required=False, label="Telephone")
     email = forms.EmailField(required=False, label="E-mail")
     language = forms.CharField(max_length=20, required=False)

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from followup.domain.roles import Action
 from followup.queries import access, people
+from followup.queries.history import change_rows
 from followup.services.people import change_patient, register_patient
 from followup.web.kit import clock
 from followup.web.kit.access import StaffRequest, find, log_read, needs
@@ -68,4 +69,5 @@ def history(request: StaffRequest, pk: int) -> HttpResponse:
     person = find(request, access.patient_for, pk)
     log_read(request, person)
     rows = page_of(request, people.changes_of(person))
-    return page(request, "people/history.html", {"patient": person, "rows": rows})
+    context = {"patient": person, "rows": rows, "changes": change_rows(list(rows))}
+    return page(request, "people/history.html", context)

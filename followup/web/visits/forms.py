@@ -20,9 +20,10 @@ from followup.domain.words import (
 )
 from followup.models import Appointment, Site
 from followup.services.visits import AcuityEntry, ExamEntry
-from followup.web.kit.forms import Form, date_field
+from followup.web.kit.forms import Form, choice_field, date_field
 
 ACUITIES = {f"acuity_{word.value}": word for word in Correction}
+NOT_EXAMINED = "not_examined"
 _BARE = {
     "decimal": "A number alone is a decimal here.",
     "logmar": "A number alone is logMAR here.",
@@ -55,15 +56,16 @@ class ExamForm(Form):
     """One eye, as typed. Boxes left as they are say nothing and are not kept."""
 
     pressure = forms.CharField(max_length=40, required=False, help_text="mmHg, or soft, firm, hard.")
-    retina = forms.ChoiceField(choices=Retina.choices())
-    hole = forms.ChoiceField(choices=Hole.choices(), label="Macular hole")
-    tamponade_seen = forms.ChoiceField(
-        choices=TamponadeSeen.choices(),
+    retina = choice_field(Retina.choices(), NOT_EXAMINED)
+    hole = choice_field(Hole.choices(), NOT_EXAMINED, label="Macular hole")
+    tamponade_seen = choice_field(
+        TamponadeSeen.choices(),
+        NOT_EXAMINED,
         help_text="Only None here clears the cautions of a gas.",
     )
     fill_percent = forms.IntegerField(min_value=0, max_value=100, required=False, label="Fill, per cent")
-    lens = forms.ChoiceField(choices=Lens.choices())
-    outer_retina = forms.ChoiceField(choices=OuterRetina.choices(), label="Outer retina")
+    lens = choice_field(Lens.choices(), NOT_EXAMINED)
+    outer_retina = choice_field(OuterRetina.choices(), NOT_EXAMINED, label="Outer retina")
     complications = forms.MultipleChoiceField(
         choices=Complication.choices(), required=False, widget=forms.CheckboxSelectMultiple
     )
