@@ -47,8 +47,10 @@ class Start:
 
     @property
     def age(self) -> int | None:
-        if self.traits.birth_date is not None:
-            return age_on(self.traits.birth_date, self.day)
+        """In whole years; a birth date after the operation cannot be right and is passed over."""
+        born = self.traits.birth_date
+        if born is not None and born <= self.day:
+            return age_on(born, self.day)
         return self.traits.age_stated
 
 
