@@ -64,7 +64,7 @@ def _exists(naive: datetime, place: ZoneInfo) -> bool:
 
 
 def _next_valid(naive: datetime, place: ZoneInfo) -> datetime:
-    candidate = naive.replace(second=0, microsecond=0)
+    candidate = naive
     while candidate <= naive + LONGEST_GAP:
         candidate += timedelta(minutes=1)
         if _exists(candidate, place):

@@ -41,6 +41,16 @@ def test_a_site_that_never_opens_is_refused() -> None:
         shift_to_open_day(date(2025, 7, 2), frozenset(range(7)), frozenset(), "forward")
 
 
+@pytest.mark.parametrize("direction", ["forward", "back"])
+def test_a_site_shut_for_a_year_is_waited_for_and_no_longer(direction: Literal["forward", "back"]) -> None:
+    step = 1 if direction == "forward" else -1
+    shut = [date(2025, 7, 2) + timedelta(days=step * n) for n in range(367)]
+    found = shift_to_open_day(shut[0], frozenset(), frozenset(shut[:366]), direction)
+    assert found == shut[366]
+    with pytest.raises(BadValue, match="No open day within a year of 2025-07-02"):
+        shift_to_open_day(shut[0], frozenset(), frozenset(shut), direction)
+
+
 def test_an_unknown_weekday_is_refused() -> None:
     with pytest.raises(BadValue, match="0 \\(Monday\\) to 6"):
         shift_to_open_day(date(2025, 7, 2), frozenset({7}), frozenset(), "forward")

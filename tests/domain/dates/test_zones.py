@@ -73,6 +73,17 @@ def test_a_day_whose_midnight_is_skipped_starts_late_and_is_short() -> None:
     assert start.astimezone(localise(date(2025, 4, 25), time(9), "Africa/Cairo").tzinfo).hour == 1
 
 
+def test_a_day_that_begins_in_a_gap_starts_when_the_clocks_have_gone_forward() -> None:
+    """Toronto, 30 March 1919: from 23:30 straight to 00:30 of the next day (IANA zone database)."""
+    before, start = day_bounds(date(1919, 3, 30), "America/Toronto")
+    assert start == datetime(1919, 3, 31, 4, 30, tzinfo=UTC)
+    assert start - before == timedelta(hours=23, minutes=30)
+
+
+def test_the_bounds_of_a_day_are_given_in_utc() -> None:
+    assert [bound.tzinfo for bound in day_bounds(date(2025, 7, 1), "Africa/Cairo")] == [UTC, UTC]
+
+
 @pytest.mark.parametrize(
     ("zone", "day", "hours"),
     [
