@@ -17,18 +17,19 @@ _WITH_PAIRS = {
 
 
 def cautions(report: AuditReport) -> tuple[str, ...]:
-    """What a reader must know before believing the figures. Empty for a cohort of nobody."""
-    return tuple(_cautions(report)) if report.flow[1].eyes else ()
+    """What a reader must know before believing the figures."""
+    return tuple(_cautions(report))
 
 
 def _cautions(report: AuditReport) -> Iterator[str]:
     yield from _about_the_cohort(report)
     if report.in_curve.eyes:
         yield from _about_the_curve(report)
-    yield (
-        "The figures describe what was recorded here. They are no comparison of treatments: eyes that got "
-        "different operations differed before."
-    )
+    if report.flow[1].eyes:
+        yield (
+            "The figures describe what was recorded here. They are no comparison of treatments: eyes that "
+            "got different operations differed before."
+        )
 
 
 def _about_the_cohort(report: AuditReport) -> Iterator[str]:
@@ -38,7 +39,7 @@ def _about_the_cohort(report: AuditReport) -> Iterator[str]:
             f"Never attached, or never closed: {_eyes(failures)}. These primary failures stand beside "
             "the curve and are not in it."
         )
-    if report.choice.clock is Clock.REMOVED:
+    if report.choice.clock is Clock.REMOVED and never_started:
         yield (
             f"Never free of tamponade, or with the event before that: {_eyes(never_started)}. They are not "
             "in this curve, which therefore flatters: read it beside that of the index operation."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import timedelta
+from decimal import Decimal
 from math import floor
 
 import pytest
@@ -268,9 +269,16 @@ def test_the_gap_before_each_recurrence_is_told() -> None:
     assert (report.gap.eyes, report.gap.median, report.gap.longest) == (2, 200, 300)
 
 
+def test_eyes_left_out_are_told_even_where_nobody_is_left() -> None:
+    site = make_site()
+    make_operation(eye=make_eye(site=site), date=OPERATED)
+    report = audit(read_cohort(choice_of(site, axial_length_from=Decimal(26))), minimum_at_risk=5)
+    assert cautions(report) == ("Left out because no axial length is on record: 1 eye.",)
+
+
 def test_operations_without_a_known_day_are_pointed_out() -> None:
     site = make_site()
     make_operation(eye=make_eye(site=site), date=OPERATED, date_precision="nominal")
     report = audit(read_cohort(choice_of(site)), minimum_at_risk=5)
     assert report.inexact_dates == 1
-    assert any("day is not on record" in caution for caution in cautions(report))
+    assert any("the day is not on record: 1 eye." in caution for caution in cautions(report))

@@ -1,0 +1,78 @@
+"""The audit as a registrar prepares a talk with it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from followup.models import Site, Staff
+from tests.builders import make_eye, make_oil_operation, make_site, make_staff
+from tests.queries.audited import OPERATED, make_followed_eyes, people
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+DRAWN = "image => image.decode().then(() => image.naturalWidth)"
+"""Waits for the drawing; a broken one is an error."""
+
+
+@pytest.fixture
+def site() -> Site:
+    site = make_site(name="Harbour Eye Clinic")
+    make_followed_eyes(site, people((60 * n, n % 4 == 1) for n in range(1, 25)))
+    make_oil_operation(eye=make_eye(site=site), date=OPERATED)
+    return site
+
+
+@pytest.fixture(params=[1280, 390], ids=["wide", "narrow"])
+def audit_page(
+    request: pytest.FixtureRequest, live_page: Page, site: Site, sign_in: Callable[[Staff], None]
+) -> Page:
+    sign_in(make_staff(role="auditor", site=site))
+    live_page.set_viewport_size({"width": request.param, "height": 900})
+    live_page.goto("/audit/")
+    return live_page
+
+
+def test_a_cohort_is_asked_for_drawn_and_kept_as_an_address(
+    audit_page: Page, barriers: Callable[[Page], list[str]]
+) -> None:
+    audit_page.get_by_label("Horizon, months").fill("36")
+    audit_page.get_by_label("Clock starts at").select_option(label="Tamponade removed or gone")
+    audit_page.get_by_role("button", name="Count").click()
+    curve = audit_page.get_by_role("img")
+    assert str(curve.get_attribute("alt")).startswith("Kaplan-Meier curve of 24 eyes of 24 patients.")
+    assert curve.evaluate(DRAWN) > 0
+    expect(audit_page.get_by_text("For comparison, from the index operation")).to_be_visible()
+    assert barriers(audit_page) == []
+    assert audit_page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    before = audit_page.get_by_role("table").all_inner_texts()
+    audit_page.get_by_role("link", name="Link to this audit").click()
+    assert "horizon=36" in audit_page.url
+    assert audit_page.get_by_role("table").all_inner_texts() == before
+
+
+def test_the_curve_can_be_read_as_a_table_with_the_keyboard(audit_page: Page) -> None:
+    audit_page.get_by_text("The same curve in numbers").focus()
+    audit_page.keyboard.press("Enter")
+    table = audit_page.get_by_role("table", name="Each day on which the curve falls, as far as it is drawn")
+    expect(table.get_by_role("row").nth(1)).to_contain_text("60")
+
+
+def test_what_was_refused_stands_beside_its_field(
+    audit_page: Page, barriers: Callable[[Page], list[str]]
+) -> None:
+    audit_page.goto("/audit/?horizon=999&surgeon=nobody")
+    expect(audit_page.get_by_role("alert")).to_contain_text("Nothing was counted.")
+    expect(audit_page.get_by_text("Expected whole months, 1 to 360.")).to_be_visible()
+    expect(audit_page.get_by_text("“nobody” is not one of the choices.")).to_be_visible()
+    assert barriers(audit_page) == []
+
+
+def test_the_rows_come_as_a_file(audit_page: Page) -> None:
+    with audit_page.expect_download() as download:
+        audit_page.get_by_role("link", name="Rows under these figures").click()
+    assert download.value.suggested_filename.startswith("audit-")
+    text = download.value.path().read_text(encoding="utf-8")
+    assert len(text.splitlines()) == 26
