@@ -6,11 +6,11 @@ Read from TOML. A fault names the file, the table with its line, the key, the va
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import lru_cache
-from typing import Annotated, Any, Self
+from typing import Annotated, NoReturn, Self
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
@@ -197,25 +197,33 @@ def _read(text: str, file: str) -> PathwayDefinition:
 def _faults(fault: ValidationError, text: str, file: str) -> Iterable[str]:
     lines = _Lines(text)
     for error in fault.errors(include_url=False):
-        place = [str(part) for part in error["loc"]]
-        if len(place) >= 2 and place[1].isdigit():
-            table = f"{place[0]} {int(place[1]) + 1}"
-            line = lines.table(place[0], int(place[1]))
-            keys = place[2:]
-        else:
-            table, line, keys = "the file", 1, place
+        table, line, keys = _table([str(part) for part in error["loc"]], lines)
         value = error.get("input")
-        shown = "" if error["type"] == "missing" or isinstance(value, dict) else f" is {value!r}"
+        shown = "" if isinstance(value, dict) else f" is {value!r}"
         key = ".".join(keys) or "this table"
-        yield f"{file}, line {line}, {table}: {key}{shown}: {error['msg']}."
+        reason = error["msg"].removeprefix("Value error, ").removesuffix(".")
+        yield f"{file}, line {line}, {table}: {key}{shown}: {reason}."
+
+
+def _table(place: list[str], lines: _Lines) -> tuple[str, int, list[str]]:
+    """The table a fault lies in, its line, and the keys below it."""
+    match place:
+        case [name, number, *keys] if number.isdigit():
+            return f"{name} {int(number) + 1}", lines.table(name, int(number)), keys
+        case ["endless", *keys]:
+            return "endless", lines.table("endless", 0), keys
+    return "the file", 1, place
 
 
 def _check_whole(definition: PathwayDefinition, text: str, file: str) -> None:
     lines = _Lines(text)
 
-    def refuse(number: int, what: str) -> None:
+    def refuse(number: int, what: str) -> NoReturn:
         line = lines.table("milestone", number)
         raise PathwayFault(f"{file}, line {line}, milestone {number + 1}: {what}")
+
+    def refuse_endless(what: str) -> NoReturn:
+        raise PathwayFault(f"{file}, line {lines.table('endless', 0)}, endless: {what}")
 
     if not definition.reviews:
         raise PathwayFault(f"{file}: milestone: a pathway needs at least one review.")
@@ -227,33 +235,43 @@ def _check_whole(definition: PathwayDefinition, text: str, file: str) -> None:
             refuse(number, f"key {key!r} stands twice; each milestone needs its own.")
     if sum(rule.lane is Lane.REMOVAL for rule in definition.milestone) > 1:
         raise PathwayFault(f"{file}: milestone: there may be one removal; this file has more.")
-    _check_order(definition, refuse)
-
-
-def _check_order(definition: PathwayDefinition, refuse: Any) -> None:
-    """Windows open in milestone order and never two on a day, from every anchor of four years (one leap)."""
-    numbered = [(n, rule) for n, rule in enumerate(definition.milestone) if rule.lane is Lane.REVIEW]
+    # Four years hold every month end and a leap day.
     for days in range(4 * 365 + 1):
         anchor = date(2023, 3, 1) + timedelta(days=days)
-        opened = anchor
-        for number, rule in numbered:
-            try:
-                opens = rule.window(anchor).opens
-            except BadValue as fault:
-                refuse(number, f"key {rule.key!r}, from {anchor}: {fault.message}")
-            if opens <= opened:
-                refuse(
-                    number,
-                    f"key {rule.key!r} opens on {opens} when counted from {anchor}; it must open after "
-                    f"{opened}, when the one before it (or the operation) does.",
-                )
-            opened = opens
-        if definition.endless and definition.endless.window(anchor, 0).opens <= opened:
+        last = _check_windows(definition.milestone, anchor, refuse)
+        if definition.endless:
+            _check_endless(definition.endless, anchor, last, refuse_endless)
+
+
+def _check_windows(
+    rules: Iterable[MilestoneRule], anchor: date, refuse: Callable[[int, str], NoReturn]
+) -> date:
+    """The day the last review opens. All windows must be sound; reviews open in order, never two on a day."""
+    opened = anchor
+    for number, rule in enumerate(rules):
+        try:
+            opens = rule.window(anchor).opens
+        except BadValue as fault:
+            refuse(number, f"key {rule.key!r}, from {anchor}: {fault.message}")
+        if rule.lane is Lane.REMOVAL:
+            continue
+        if opens <= opened:
             refuse(
-                numbered[-1][0],
-                f"the endless reviews start on {definition.endless.window(anchor, 0).opens} when counted "
-                f"from {anchor}, not after the last milestone ({opened}).",
+                number,
+                f"key {rule.key!r} opens on {opens} when counted from {anchor}; it must open after "
+                f"{opened}, when the one before it (or the operation) does.",
             )
-    removal = definition.removal
-    if removal is not None:
-        removal.window(date(2023, 3, 1))
+        opened = opens
+    return opened
+
+
+def _check_endless(rule: EndlessRule, anchor: date, last: date, refuse: Callable[[str], NoReturn]) -> None:
+    try:
+        opens = rule.window(anchor, 0).opens
+    except BadValue as fault:
+        refuse(f"from {anchor}: {fault.message}")
+    if opens <= last:
+        refuse(
+            f"the endless reviews start on {opens} when counted from {anchor}, not after the last "
+            f"milestone ({last})."
+        )

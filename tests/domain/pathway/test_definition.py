@@ -75,6 +75,39 @@ FAULTS = [
         ["endless reviews start", "after the last milestone"],
     ),
     (
+        "an unknown field of the file",
+        "version = 1",
+        'version = 1\ncolour = "red"',
+        ["line 1", "the file: colour"],
+    ),
+    (
+        "an endless table that is none",
+        "version = 1",
+        "version = 1\nendless = 3",
+        ["line 1, endless: this table is 3", "valid dictionary"],
+    ),
+    (
+        "a removal that closes before it opens, counted from some days only",
+        "",
+        '\n[[milestone]]\nkey = "R"\ntitle = "Out"\nlane = "removal"\nopens = "P30D"\ncloses = "P1M"\n',
+        ["line 20, milestone 3: key 'R', from 2024-01-31", "closes 2024-02-29"],
+    ),
+    (
+        "endless reviews that close before their target",
+        "",
+        '\n[endless]\nkey = "Y"\ntitle = "Yearly"\nfirst = "P1Y"\nevery = "P1Y"\nlate = "-P1D"\n',
+        ["line 20, endless: from 2023-03-01: A window must open"],
+    ),
+    (
+        "two removals",
+        "",
+        "".join(
+            f'\n[[milestone]]\nkey = "{key}"\ntitle = "R"\nlane = "removal"\nopens = "P1M"\ncloses = "P2M"\n'
+            for key in ("R1", "R2")
+        ),
+        ["there may be one removal; this file has more."],
+    ),
+    (
         "endless reviews that never move on",
         "",
         '\n[endless]\nkey = "Y"\ntitle = "Yearly"\nfirst = "P1Y"\nevery = "P0D"\n',
@@ -90,6 +123,91 @@ def test_a_faulty_file_is_refused_with_its_place(find: str, put: str, words: lis
         parse_pathway(text, "plain.toml")
     for word in ["plain.toml", *words]:
         assert word in refused.value.message
+
+
+TOLD_WHOLE = [
+    (
+        "key of the file",
+        "version = 1\n",
+        "",
+        ", line 1, the file: version: Field required.",
+    ),
+    (
+        "key of a milestone",
+        '"P7D"',
+        "7",
+        ', line 13, milestone 2: offset is 7: a length of time is written in quotes, such as "P1M".',
+    ),
+    (
+        "a whole table",
+        'offset = "P7D"',
+        'lane = "removal"\nopens = "P2M"',
+        ", line 13, milestone 2: this table: a removal has opens and closes, and no offset.",
+    ),
+    (
+        "an entry of a list",
+        "fallback = true",
+        'fallback = true\n[[applies]]\nrepeat = "first"\n[[applies]]\ntamponade = ["oil", 3]',
+        ", line 8, applies 2: tamponade.1 is 3: Input should be 'none', 'air', 'gas', 'oil', "
+        "'heavy_liquid' or 'unknown'.",
+    ),
+    (
+        "a table written in one line",
+        GOOD[GOOD.index("\n[[") :],
+        'milestone = [{key = "D1", title = "Day 1"}]',
+        ", line 1, milestone 1: this table: a review has offset, early and late, and neither opens nor closes.",
+    ),
+    (
+        "no review",
+        GOOD[GOOD.index("\n[[") :],
+        'milestone = [{key = "R", title = "Out", lane = "removal", opens = "P1M", closes = "P2M"}]',
+        ": milestone: a pathway needs at least one review.",
+    ),
+    (
+        "no condition",
+        "fallback = true",
+        "fallback = false",
+        ": applies: say when this pathway applies, or set fallback = true.",
+    ),
+    (
+        "keys",
+        'key = "W1"',
+        'key = "D1"',
+        ", line 13, milestone 2: key 'D1' stands twice; each milestone needs its own.",
+    ),
+    (
+        "order",
+        'early = "P2D"',
+        'early = "P6D"',
+        ", line 13, milestone 2: key 'W1' opens on 2023-03-02 when counted from 2023-03-01; it must "
+        "open after 2023-03-02, when the one before it (or the operation) does.",
+    ),
+    (
+        "years",
+        '"P7D"',
+        '"P9999Y"',
+        ", line 13, milestone 2: key 'W1', from 2023-03-01: P9999Y counted from 2023-03-01 leaves the "
+        "years 1 to 9999. Use a shorter one.",
+    ),
+    (
+        "endless",
+        "",
+        '\n[endless]\nkey = "Y"\ntitle = "Yearly"\nfirst = "P5D"\nevery = "P1Y"\n',
+        ", line 20, endless: the endless reviews start on 2023-03-06 when counted from 2023-03-01, not "
+        "after the last milestone (2023-03-06).",
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("find", "put", "message"), [told[1:] for told in TOLD_WHOLE], ids=[told[0] for told in TOLD_WHOLE]
+)
+def test_a_refusal_is_a_whole_sentence_with_its_place(find: str, put: str, message: str) -> None:
+    text = GOOD.replace(find, put, 1) if find else GOOD + put
+    with pytest.raises(PathwayFault) as refused:
+        parse_pathway(text, "plain.toml")
+    assert refused.value.message == f"plain.toml{message}"
+    assert refused.value.code == "pathway"
 
 
 def test_all_faults_are_told_at_once() -> None:
