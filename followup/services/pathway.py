@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -59,6 +61,25 @@ def numbered(text: str, number: int) -> str:
     return re.sub(r"^version\s*=\s*\d+", f"version = {number}", text, count=1, flags=re.MULTILINE)
 
 
+_noted: ContextVar[set[int] | None] = ContextVar("eyes_to_plan_together", default=None)
+
+
+@contextmanager
+def planned_together() -> Iterator[None]:
+    """Inside, eyes are only noted; they are planned once, together, as it ends. For writing whole histories.
+
+    One transaction. Nothing inside may depend on milestones: no bookings, no signature for a review.
+    """
+    noted: set[int] = set()
+    with transaction.atomic():
+        token = _noted.set(noted)
+        try:
+            yield
+        finally:
+            _noted.reset(token)
+        replan_eyes(eye_ids=noted)
+
+
 def replan_eye(*, eye_id: int) -> None:
     replan_eyes(eye_ids=[eye_id])
 
@@ -66,6 +87,10 @@ def replan_eye(*, eye_id: int) -> None:
 @transaction.atomic
 def replan_eyes(*, eye_ids: Collection[int]) -> None:
     """Plans these eyes anew from their facts and stores what changed, in a constant number of queries."""
+    noted = _noted.get()
+    if noted is not None:
+        noted.update(eye_ids)
+        return
     book = pathway_book()
     versions = {(v.key, v.version): v for v in PathwayVersion.objects.all()}
     for ids in in_chunks(eye_ids):
