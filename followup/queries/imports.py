@@ -11,6 +11,7 @@ from django.db.models import QuerySet
 
 from followup.models import (
     AcuityReading,
+    ColumnMap,
     Exam,
     ExamComplication,
     Eye,
@@ -23,6 +24,7 @@ from followup.models import (
     Staff,
     Visit,
 )
+from followup.queries.access import imports_of
 
 _CHUNK = 5000
 _PATIENT = (
@@ -132,13 +134,18 @@ def _exams(
 # Batches
 
 
-def imports_of(staff: Staff) -> QuerySet[ImportBatch]:
-    """Sheets taken in at the sites of this member of staff, newest first, without their bytes."""
-    found = ImportBatch.objects.filter(site__in=staff.sites.all()).select_related("site", "made_by")
+def sheets_at(staff: Staff, site: Site) -> QuerySet[ImportBatch]:
+    """Sheets taken in at a site, newest first, without their bytes."""
+    found = imports_of(staff).filter(site=site).select_related("made_by")
     return found.defer("content").order_by("-made_at", "-id")
 
 
-def rows_of(batch: ImportBatch, outcome: str = "") -> QuerySet[ImportRow]:
-    """Rows of a sheet in file order, of one outcome or of all."""
+def rows_of(batch: ImportBatch, outcomes: Collection[str] = ()) -> QuerySet[ImportRow]:
+    """Rows of a sheet in file order, of these outcomes or of all."""
     rows = ImportRow.objects.filter(batch=batch).order_by("sheet", "number")
-    return rows.filter(outcome=outcome) if outcome else rows
+    return rows.filter(outcome__in=outcomes) if outcomes else rows
+
+
+def maps_at(site: Site) -> QuerySet[ColumnMap]:
+    """Column maps kept at a site, by name."""
+    return ColumnMap.objects.filter(site=site).order_by("name", "id")

@@ -20,7 +20,7 @@ from followup.queries.imports import Recorded, record_numbers, records_of
 from followup.services.import_plan import ImportedRow, ImportPlan, Key, Kind
 
 OUTCOMES = ("new", "changed", "same", "human", "refused", "ignored")
-_MADE = {
+MADE = {
     Kind.PATIENT: "patients",
     Kind.EYE: "eyes",
     Kind.OPERATION: "operations",
@@ -154,4 +154,4 @@ def _counts(rows: tuple[ImportedRow, ...], plan: ImportPlan) -> dict[str, int]:
     found = Counter(row.outcome for row in rows)
     counts = {"read": len(rows), **{outcome: found[outcome] for outcome in OUTCOMES}}
     counts["accepted"] = counts["new"] + counts["changed"] + counts["same"]
-    return counts | {name: len(plan.made(kind)) for kind, name in _MADE.items()}
+    return counts | {name: len(plan.made(kind)) for kind, name in MADE.items()}

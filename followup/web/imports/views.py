@@ -1,0 +1,227 @@
+"""A file is chosen, its columns are named, each row's outcome is looked at, and then it is confirmed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from followup.domain.errors import FollowUpError
+from followup.domain.roles import Action
+from followup.interchange.sheets.apply import check_import, confirm_import, take_sheet
+from followup.interchange.sheets.check import MADE, OUTCOMES
+from followup.interchange.sheets.column_map import ColumnMap, accepted_map
+from followup.interchange.sheets.read import Sheet, read_sheet
+from followup.interchange.sheets.recognise import Proposal, Question, recognise
+from followup.interchange.sheets.write import problem_rows
+from followup.models import ImportBatch
+from followup.queries import access
+from followup.queries.imports import maps_at, rows_of, sheets_at
+from followup.services.imports import discard_import, save_column_map
+from followup.web.imports.forms import (
+    ColumnForm,
+    ReadingForm,
+    SheetForm,
+    UploadForm,
+    column_initial,
+    sheet_initial,
+)
+from followup.web.kit import clock
+from followup.web.kit.access import StaffRequest, find, needs
+from followup.web.kit.forms import refusals_on
+from followup.web.kit.pages import page
+from followup.web.kit.paging import page_of
+
+SAMPLES = 3
+WITH_PROBLEMS = ("human", "refused")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Action.IMPORT)
+def imports(request: StaffRequest) -> HttpResponse:
+    form = UploadForm(request.POST or None, request.FILES or None)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            file = form.cleaned_data["file"]
+            batch = take_sheet(
+                by=request.user, now=clock.now(), site=request.site, file_name=file.name, content=file.read()
+            )
+            return redirect("import_columns", pk=batch.pk)
+    rows = page_of(request, sheets_at(request.user, request.site))
+    return page(request, "imports/list.html", {"form": form, "rows": rows})
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnShown:
+    heading: str
+    form: ColumnForm
+    samples: list[str]
+    questions: list[Question]
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Action.IMPORT)
+def columns(request: StaffRequest, pk: int) -> HttpResponse:
+    """What each column is: proposed, or by a saved map, or as it was said last."""
+    batch = find(request, access.import_for, pk)
+    if batch.state == "applied":
+        return redirect("import", pk=pk)
+    data = request.POST if request.method == "POST" else None
+    known = _known_map(request, batch)
+    reading = _reading(request, known)
+    sheet = read_sheet(
+        bytes(batch.content),
+        encoding=reading["encoding"],
+        separator=reading["separator"],
+        sheet=reading["sheet"],
+    )
+    proposal = recognise(sheet)
+    form = SheetForm(data, initial=sheet_initial(proposal.shape, known))
+    shown = _columns_shown(sheet, proposal, known, data)
+    if data is not None and _all_valid(form, shown):
+        with refusals_on(form):
+            column_map = accepted_map(_definition(form, shown, reading))
+            check_import(today=clock.today(batch.site), batch=batch, column_map=column_map)
+            _keep_map(request, batch, column_map)
+            return redirect("import", pk=pk)
+    context = {
+        "batch": batch,
+        "sheet": sheet,
+        "form": form,
+        "columns": shown,
+        "reading": ReadingForm(initial=reading),
+        "used": reading,
+        "maps": maps_at(batch.site),
+    }
+    return page(request, "imports/columns.html", context)
+
+
+def _known_map(request: StaffRequest, batch: ImportBatch) -> ColumnMap | None:
+    """The saved map that was chosen, else the one that the last check used."""
+    chosen = request.GET.get("map", "")
+    saved = maps_at(batch.site).filter(pk=chosen).first() if chosen.isdecimal() else None
+    definition = saved.definition if saved else batch.definition
+    return accepted_map(definition) if definition else None
+
+
+def _reading(request: StaffRequest, known: ColumnMap | None) -> dict[str, str]:
+    """Encoding, separator and sheet: as asked for, else as the known map says, else as found."""
+    said = request.POST if request.method == "POST" else request.GET
+    form = ReadingForm(said)
+    if any(name in said for name in form.fields) and form.is_valid():
+        return dict(form.cleaned_data)
+    return {name: getattr(known, name) if known else "" for name in form.fields}
+
+
+def _columns_shown(sheet: Sheet, proposal: Proposal, known: ColumnMap | None, data: Any) -> list[ColumnShown]:
+    uses = {use.column: use for use in (known.columns if known else proposal.uses)}
+    shown = []
+    for place, heading in enumerate(sheet.headers):
+        initial = column_initial(uses[heading]) if heading in uses else {}
+        form = ColumnForm(data, prefix=f"c{place}", initial=initial)
+        asked = [question for question in proposal.questions if question.column == heading and not known]
+        shown.append(ColumnShown(heading, form, _samples(sheet, place), asked))
+    return shown
+
+
+def _samples(sheet: Sheet, place: int) -> list[str]:
+    """The first few different texts of a column."""
+    texts = (str(row.cells[place]) for row in sheet.rows if place < len(row.cells) and not row.ignored)
+    found: list[str] = []
+    for text in texts:
+        if text.strip() and text not in found:
+            found.append(text)
+        if len(found) == SAMPLES:
+            break
+    return found
+
+
+def _all_valid(form: SheetForm, shown: list[ColumnShown]) -> bool:
+    return all([form.is_valid(), *(column.form.is_valid() for column in shown)])
+
+
+def _definition(form: SheetForm, shown: list[ColumnShown], reading: dict[str, str]) -> dict[str, Any]:
+    used = [column for column in shown if column.form.cleaned_data["target"]]
+    flips = {rule["column"] for rule in form.definition()["rules"]}
+    left = [column.heading for column in shown if column not in used and column.heading not in flips]
+    return {
+        **form.definition(),
+        **reading,
+        "name": form.cleaned_data["keep_as"],
+        "columns": [column.form.definition(column.heading) for column in used],
+        "ignored": left,
+    }
+
+
+def _keep_map(request: StaffRequest, batch: ImportBatch, column_map: ColumnMap) -> None:
+    if column_map.name:
+        save_column_map(
+            by=request.user,
+            now=clock.now(),
+            site=batch.site,
+            name=column_map.name,
+            definition=batch.definition,
+        )
+
+
+@require_safe
+@needs(Action.IMPORT)
+def outcome(request: StaffRequest, pk: int) -> HttpResponse:
+    """What each row would do, or did."""
+    batch = find(request, access.import_for, pk)
+    if batch.state == "read":
+        return redirect("import_columns", pk=pk)
+    chosen = request.GET.get("outcome", "")
+    rows = page_of(request, rows_of(batch, [chosen] if chosen in OUTCOMES else []))
+    labels = dict(batch.rows.model.OUTCOMES)
+    context = {
+        "batch": batch,
+        "rows": rows,
+        "chosen": chosen if chosen in OUTCOMES else "",
+        "sum": [(name, labels[name], batch.counts.get(name, 0)) for name in OUTCOMES],
+        "made": [(name, batch.counts.get(name, 0)) for name in MADE.values()],
+        "has_problems": any(batch.counts.get(name) for name in WITH_PROBLEMS),
+    }
+    return page(request, "imports/outcome.html", context)
+
+
+@require_POST
+@needs(Action.IMPORT)
+def confirm(request: StaffRequest, pk: int) -> HttpResponse:
+    batch = find(request, access.import_for, pk)
+    try:
+        confirm_import(by=request.user, now=clock.now(), today=clock.today(batch.site), batch=batch)
+        messages.success(request, f"{batch.file_name} is written. Every eye in it is planned.")
+    except FollowUpError as fault:
+        messages.error(request, fault.message)
+    return redirect("import", pk=pk)
+
+
+@require_POST
+@needs(Action.IMPORT)
+def discard(request: StaffRequest, pk: int) -> HttpResponse:
+    batch = find(request, access.import_for, pk)
+    try:
+        discard_import(by=request.user, now=clock.now(), batch=batch)
+        messages.success(request, f"{batch.file_name} is forgotten. Nothing of it was written.")
+    except FollowUpError as fault:
+        messages.error(request, fault.message)
+        return redirect("import", pk=pk)
+    return redirect("imports")
+
+
+@require_safe
+@needs(Action.IMPORT)
+def problems(request: StaffRequest, pk: int) -> HttpResponse:
+    """The rows that were not taken, with the reasons, to put right in the source."""
+    batch = find(request, access.import_for, pk)
+    rows = list(rows_of(batch, WITH_PROBLEMS))
+    headers = list(dict.fromkeys(name for row in rows for name in row.cells))
+    response = HttpResponse(problem_rows(rows, headers), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="import-{batch.pk}-problems.csv"'
+    response["Cache-Control"] = "private, no-store"
+    return response

@@ -1,0 +1,172 @@
+"""A file goes in through the page: chosen, its columns named, looked at, confirmed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+import time_machine
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.http import HttpResponse
+from django.test import Client
+from django.urls import reverse
+
+from followup.models import ColumnMap, Exam, ImportBatch, Operation, PathwayVersion, Patient, Site
+from tests.builders import make_site, make_staff
+
+pytestmark = pytest.mark.django_db
+
+LOG = (
+    "Record No;Eye;OP-Datum;Eingriff;Tamponade;Visit date;Visus\n"
+    "0012;R;10.01.2025;vitrectomy;oil;20.02.2025;0,5\n"
+    "0013;both;10.01.2025;vitrectomy;oil;20.02.2025;0,5\n"
+    "0014;L;10.01.2031;vitrectomy;=1+1;20.02.2025;0,5\n"
+)
+
+
+@pytest.fixture
+def site(pathways: list[PathwayVersion]) -> Site:
+    return make_site(bare_acuity="")
+
+
+@pytest.fixture
+def client(site: Site) -> Client:
+    client = Client()
+    staff = make_staff(role="coordinator", site=site)
+    client.force_login(staff, backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+@pytest.fixture(autouse=True)
+def today() -> Any:
+    with time_machine.travel("2026-03-02T09:00:00Z", tick=False):
+        yield
+
+
+def send(client: Client, content: bytes, name: str = "log.csv") -> HttpResponse:
+    return client.post(reverse("imports"), {"file": SimpleUploadedFile(name, content)})
+
+
+def proposed(answer: Any) -> dict[str, Any]:
+    """What the page of columns shows, as a browser would send it back."""
+    context = answer.context
+    bound = [context["form"], *(column.form for column in context["columns"])]
+    boxes = {field.html_name: field.value() for form in bound for field in form}
+    return {name: value for name, value in boxes.items() if value not in (None, False)} | context["used"]
+
+
+def columns_page(client: Client) -> tuple[ImportBatch, Any]:
+    send(client, LOG.encode())
+    batch = ImportBatch.objects.get()
+    return batch, client.get(reverse("import_columns", args=[batch.pk]))
+
+
+def test_columns_are_proposed_and_what_is_not_settled_is_asked(client: Client) -> None:
+    _, answer = columns_page(client)
+    shown = {column.heading: column.form["target"].value() for column in answer.context["columns"]}
+    assert shown == {
+        "Record No": "record_number",
+        "Eye": "side",
+        "OP-Datum": "operation_date",
+        "Eingriff": "procedures",
+        "Tamponade": "tamponade_in",
+        "Visit date": "visit_date",
+        "Visus": "acuity",
+    }
+    text = answer.content.decode()
+    assert "What is a number alone in this column?" in text
+    assert "Does this column write the day or the month first?" in text
+
+
+def test_each_row_is_shown_and_only_the_accepted_are_written(client: Client, site: Site) -> None:
+    batch, answer = columns_page(client)
+    said = proposed(answer) | {"c6-notation": "decimal", "c2-date_order": "day_first", "keep_as": "Old log"}
+    assert client.post(reverse("import_columns", args=[batch.pk]), said).status_code == 302
+    text = client.get(reverse("import", args=[batch.pk])).content.decode()
+    assert "3 rows read" in text
+    assert "Write 1 row<" in text
+    assert "means both eyes. Write a row for each eye." in text.replace("&quot;", '"')
+    assert not Patient.objects.exists()
+    client.post(reverse("import_confirm", args=[batch.pk]))
+    assert list(Patient.objects.values_list("record_number", flat=True)) == ["0012"]
+    assert (Operation.objects.count(), Exam.objects.count()) == (1, 1)
+    assert ColumnMap.objects.get(site=site).name == "Old log"
+    assert "what was written" in client.get(reverse("import", args=[batch.pk])).content.decode()
+
+
+def test_rows_can_be_looked_at_by_outcome_and_downloaded_as_harmless_text(client: Client) -> None:
+    batch, answer = columns_page(client)
+    said = proposed(answer) | {"c6-notation": "decimal", "c2-date_order": "day_first"}
+    client.post(reverse("import_columns", args=[batch.pk]), said)
+    rows = client.get(reverse("import", args=[batch.pk]), {"outcome": "refused"}).context["rows"]
+    assert [row.number for row in rows] == [4]
+    lines = client.get(reverse("import_problems", args=[batch.pk])).content.decode().splitlines()
+    assert lines[0].startswith("\ufeffRow,Outcome,Column,Value,Reason,Record No,")
+    assert {line.split(",")[0] for line in lines[1:]} == {"3", "4"}
+    assert any(",'=1+1," in line for line in lines)
+
+
+def test_a_kept_reading_is_offered_for_the_next_file(client: Client, site: Site) -> None:
+    batch, answer = columns_page(client)
+    said = proposed(answer) | {"c6-notation": "decimal", "c2-date_order": "day_first", "keep_as": "Old log"}
+    client.post(reverse("import_columns", args=[batch.pk]), said)
+    kept = ColumnMap.objects.get(site=site)
+    send(client, LOG.encode())
+    latest = ImportBatch.objects.latest("id")
+    again = client.get(reverse("import_columns", args=[latest.pk]), {"map": kept.pk})
+    assert again.context["columns"][6].form["notation"].value() == "decimal"
+    assert again.context["columns"][6].questions == []
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"c0-target": ""}, "No column is the record number"),
+        ({"c5-target": ""}, "needs a column with the day"),
+        ({"c4-target": "side"}, "2 columns are side"),
+        ({"c6-at": "soon"}, "not a duration"),
+    ],
+)
+def test_columns_that_do_not_fit_together_are_refused_on_the_page(
+    client: Client, changes: dict[str, str], message: str
+) -> None:
+    batch, answer = columns_page(client)
+    refused = client.post(reverse("import_columns", args=[batch.pk]), proposed(answer) | changes)
+    assert refused.status_code == 200
+    assert message in refused.content.decode().replace("&quot;", '"')
+    batch.refresh_from_db()
+    assert batch.state == "read"
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [(b"%PDF-1.7", "This is a PDF, not a table."), (b'a,b\n"1,2\n', "quotation mark that is not closed")],
+)
+def test_a_file_that_cannot_be_read_is_refused_and_not_kept(
+    client: Client, content: bytes, message: str
+) -> None:
+    answer = send(client, content)
+    assert answer.status_code == 200
+    assert message in answer.content.decode()
+    assert not ImportBatch.objects.exists()
+
+
+def test_letters_read_wrongly_can_be_read_again(client: Client) -> None:
+    send(client, "no,name\n0012,مريض\n".encode("cp1256"))
+    batch = ImportBatch.objects.get()
+    address = reverse("import_columns", args=[batch.pk])
+    asked = {"encoding": "cp1252", "separator": "", "sheet": ""}
+    assert client.get(address).context["sheet"].encoding == "cp1256"
+    assert client.get(address, asked).context["sheet"].encoding == "cp1252"
+
+
+def test_an_unwanted_file_is_forgotten_and_a_written_one_stays(client: Client) -> None:
+    batch, answer = columns_page(client)
+    said = proposed(answer) | {"c6-notation": "decimal", "c2-date_order": "day_first"}
+    client.post(reverse("import_columns", args=[batch.pk]), said)
+    client.post(reverse("import_confirm", args=[batch.pk]))
+    told = client.post(reverse("import_discard", args=[batch.pk]), follow=True).content.decode()
+    assert "stays on record" in told
+    send(client, LOG.encode())
+    client.post(reverse("import_discard", args=[ImportBatch.objects.latest("id").pk]))
+    assert list(ImportBatch.objects.all()) == [batch]
