@@ -1,0 +1,89 @@
+"""Sessions from a calendar: what the import would do, and the import itself.
+
+A session is known by the UID of its entry and by which repetition it is, so the same calendar read again
+changes what changed and doubles nothing. Nobody's booked place is touched: where people are booked, a person
+decides.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.db import transaction
+
+from followup.domain.dates.zones import local_day
+from followup.domain.roles import Action
+from followup.models import Session, Site, Staff
+from followup.services.booking import cancel_session
+from followup.services.history import record_change
+from followup.services.rows import locked, need_role, save_valid
+from followup.services.session_plan import CalendarOfSessions, Outcome, Plan, SessionRow, shown
+
+
+def preview_sessions(*, now: datetime, site: Site, calendar: CalendarOfSessions) -> list[SessionRow]:
+    """What `import_sessions` would do now. Writes nothing."""
+    return Plan(site, calendar, local_day(now, site.time_zone)).rows()
+
+
+@transaction.atomic
+def import_sessions(
+    *, by: Staff | None, now: datetime, site: Site, calendar: CalendarOfSessions
+) -> list[SessionRow]:
+    """Opens the new sessions, changes the changed ones and cancels those gone; all in one transaction.
+
+    The rows that need a person, and those refused, are left as they are. Raises NotAllowed for a role that
+    may not import.
+    """
+    if by is not None:
+        need_role(by, Action.IMPORT)
+    locked(site)
+    _hold(site)
+    rows = preview_sessions(now=now, site=site, calendar=calendar)
+    for row in rows:
+        _apply(by, now, site, calendar, row)
+    return rows
+
+
+def _hold(site: Site) -> None:
+    """Nobody is booked into a session of the site between the judgement and the writing."""
+    list(Session.objects.filter(site=site).select_for_update(no_key=True).order_by("id").values_list("id"))
+
+
+def _apply(
+    by: Staff | None, now: datetime, site: Site, calendar: CalendarOfSessions, row: SessionRow
+) -> None:
+    match row.outcome:
+        case Outcome.NEW if row.said:
+            session = Session(site=site, source_uid=row.said.uid, source_recurrence=row.said.recurrence)
+            _write(by, now, calendar, session, row, "open_session")
+        case Outcome.CHANGED if row.session:
+            _write(by, now, calendar, locked(row.session), row, "change_session")
+        case Outcome.GONE if row.session:
+            cancel_session(by=by, now=now, session=row.session, reason=row.reason)
+        case _:
+            pass
+
+
+def _write(
+    by: Staff | None,
+    now: datetime,
+    calendar: CalendarOfSessions,
+    session: Session,
+    row: SessionRow,
+    verb: str,
+) -> None:
+    before = shown(session) if session.pk else {}
+    for name, value in row.differs.items():
+        setattr(session, name, value)
+    session.source_calendar = calendar.name
+    save_valid(session)
+    after = shown(session)
+    record_change(
+        by=by,
+        at=now,
+        site=session.site,
+        verb=verb,
+        subject=session,
+        before={name: value for name, value in before.items() if after[name] != value},
+        after={name: value for name, value in after.items() if before.get(name) != value},
+    )
