@@ -116,7 +116,10 @@ def _draw_band(axes: Any, steps: Sequence[Step], end: int) -> None:
 
 
 def _say(axes: Any, words: str, y: float = 0.5) -> None:
-    axes.text(0.5, y, words, transform=axes.transAxes, ha="center", color=_QUIET, fontsize=9)
+    ground = {"facecolor": "white", "edgecolor": "none", "pad": 2}
+    axes.text(
+        0.5, y, words, transform=axes.transAxes, ha="center", color=_QUIET, fontsize=9, bbox=ground, zorder=5
+    )
 
 
 def _number_at_risk(axes: Any, marks: Sequence[Mark]) -> None:
