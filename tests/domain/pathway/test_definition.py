@@ -155,7 +155,8 @@ TOLD_WHOLE = [
         "a table written in one line",
         GOOD[GOOD.index("\n[[") :],
         'milestone = [{key = "D1", title = "Day 1"}]',
-        ", line 1, milestone 1: this table: a review has offset, early and late, and neither opens nor closes.",
+        ", line 1, milestone 1: this table: a review has offset, early and late, "
+        "and neither opens nor closes.",
     ),
     (
         "no review",
