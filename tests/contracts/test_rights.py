@@ -128,9 +128,15 @@ def signed_in(role: Role, *sites: Site) -> Client:
     return client
 
 
+def address_of(name: str, page: Page, records: dict[str, int]) -> str:
+    if page.record == PATHWAY:
+        return reverse(name, kwargs={"key": "after-gas"})
+    return reverse(name, kwargs={"pk": records[page.record]} if page.record else {})
+
+
 def verdict(client: Client, name: str, page: Page, records: dict[str, int]) -> str:
-    """What GET and POST come to, and that nothing of it stays. A method the page does not know counts for naught."""
-    address = reverse(name, kwargs={"pk": records[page.record]} if page.record else {})
+    """What GET and POST come to, leaving nothing behind; a method that the page does not know is left out."""
+    address = address_of(name, page, records)
     with transaction.atomic():
         given = {client.get(address).status_code, client.post(address).status_code} - {405}
         transaction.set_rollback(True)
@@ -171,7 +177,7 @@ def test_a_role_gets_in_where_its_action_is_permitted_and_nowhere_else(site: Sit
 
 @pytest.mark.parametrize("role", list(Role))
 def test_another_site_s_records_are_not_found(site: Site, role: Role) -> None:
-    pages = {name: page for name, page in PAGES.items() if page.record}
+    pages = {name: page for name, page in PAGES.items() if page.record not in ("", PATHWAY)}
     expected = {name: "not found" if permitted(page, role) else "refused" for name, page in pages.items()}
     assert walk(signed_in(role, site), pages, records_at(make_site())) == expected
 
@@ -192,7 +198,7 @@ def test_a_refused_look_at_another_site_s_patient_is_kept(site: Site, record: st
 def test_without_a_sign_in_every_page_asks_for_one(site: Site, settings: LazySettings) -> None:
     records = records_at(site)
     for name, page in PAGES.items():
-        address = reverse(name, kwargs={"pk": records[page.record]} if page.record else {})
+        address = address_of(name, page, records)
         answer = Client().get(address)
         expected = f"{reverse(settings.LOGIN_URL)}?next={quote(address)}"
         assert (name, answer.headers.get("Location")) == (name, expected)
