@@ -141,8 +141,8 @@ class VisitForms:
         return any(part.errors for part in self.parts)
 
     def is_valid(self) -> bool:
-        found = [part.errors for part in self.parts]
-        return not any(found)
+        valid = [part.is_valid() for part in self.parts]
+        return all(valid)
 
     def entries(self) -> list[ExamEntry]:
         return [exam.entry() for exam in self.exams]
