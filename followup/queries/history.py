@@ -32,6 +32,8 @@ _TERMS: dict[str, type[words.Term]] = {
     "cancelled_by": words.CancelledBy,
     "channel": words.Channel,
     "result": words.ContactResult,
+    "reason": words.NotAttending,
+    "kind": words.DecisionKind,
 }
 _SAID_ELSEWHERE = frozenset({"sequence", "starts_at", "appointment", "visit"})
 """Numbers that mean nothing to a reader; what they stand for has its own row or value."""
