@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from followup.domain.facts import EyeHistory
 from followup.domain.pathway.planner import plan_eye
 from followup.domain.words import (
+    DecisionKind,
     Indication,
     Lane,
     Mark,
@@ -23,7 +24,7 @@ from followup.domain.words import (
     TamponadeKind,
     YesNo,
 )
-from tests.domain.histories import BOOK, day, exam, history, oil_in, oil_out, operation
+from tests.domain.histories import BOOK, day, exam, history, oil_in, oil_out, operation, signed
 
 
 def targets(told: EyeHistory, *keys: str) -> list[str]:
@@ -167,6 +168,39 @@ def test_heavy_liquid_always_has_a_limit_even_beside_a_pathway_without_one() -> 
     assert current is not None
     removal = [m for m in current.milestones if m.lane is Lane.REMOVAL]
     assert [(m.opens, m.closes) for m in removal] == [(day("2024-03-31"), day("2024-04-30"))]
+
+
+@pytest.mark.parametrize(
+    ("asked_for", "window"),
+    [
+        ("2024-03-01", ("2024-03-01", "2024-03-01", "2024-03-02")),
+        ("2024-03-02", ("2024-03-01", "2024-03-02", "2024-03-03")),
+        ("2024-03-09", ("2024-03-08", "2024-03-09", "2024-03-10")),
+        ("2024-03-10", ("2024-03-08", "2024-03-10", "2024-03-12")),
+        ("2024-07-18", ("2024-06-20", "2024-07-18", "2024-08-15")),
+        ("2025-02-28", ("2025-01-31", "2025-02-28", "2025-03-28")),
+    ],
+    ids=["tomorrow", "in two days", "in nine days", "in ten days", "in 140 days", "in a year"],
+)
+def test_seen_again_as_asked_may_be_a_fifth_of_the_time_early_or_late(
+    asked_for: str, window: tuple[str, str, str]
+) -> None:
+    """A day at least, four weeks at most; never on the day it was asked."""
+    told = history(operation("2024-01-31"), signed(DecisionKind.SEE_AGAIN, "2024-02-29", review_on=asked_for))
+    current = plan_eye(told, BOOK).current
+    assert current is not None
+    again = [m for m in current.milestones if m.one_off]
+    assert [(m.lane, m.title) for m in again] == [(Lane.REVIEW, "Seen again as asked")]
+    assert [(str(m.opens), str(m.target), str(m.closes)) for m in again] == [window]
+    assert again[0].period_ends is None
+
+
+@pytest.mark.parametrize("asked_for", [None, "2024-02-29", "2024-02-28"])
+def test_to_be_seen_again_on_no_day_to_come_adds_nothing(asked_for: str | None) -> None:
+    told = history(operation("2024-01-31"), signed(DecisionKind.SEE_AGAIN, "2024-02-29", review_on=asked_for))
+    current = plan_eye(told, BOOK).current
+    assert current is not None
+    assert not any(m.one_off for m in current.milestones)
 
 
 # Properties over random histories
