@@ -12,7 +12,7 @@ from datetime import date
 
 from followup.domain.facts import ExamFact, EyeHistory, OperationFact
 from followup.domain.fills import Fill, derive_fills, open_fill
-from followup.domain.words import Clock, Hole, Indication, RecurrenceEvent, Retina, Term, YesNo
+from followup.domain.words import Clock, Hole, Indication, Procedure, RecurrenceEvent, Retina, Term, YesNo
 
 DEFINITIONS: dict[str, str] = {
     "Unit": "One eye. Eyes and patients are both counted.",
@@ -28,11 +28,19 @@ DEFINITIONS: dict[str, str] = {
     "Primary failure": "Found detached before it was ever attached. It is not a recurrence: it stands beside "
     "the curve with its number and is not in it.",
     "Hole reopened": "The hole was closed at an exam and later found open.",
+    "Either": "The first of a recurrence and a hole reopened. The eye is well on a day on which neither part "
+    "that was seen speaks against it.",
+    "Reoperation": "Any later retinal operation on the eye, but for a planned removal of tamponade that "
+    "leaves no oil. Its day is known; until then the eye is counted to its last exam, whatever was seen.",
     "Primary success": "Attached when last seen, and no operation for a recurrent detachment after the index "
     "operation. A planned removal of tamponade does not count against it.",
+    "Hole closed": "Of eyes with a hole that was seen after the index operation: closed, type 1 or 2, or no "
+    "longer found, when last seen. A primary closure had no later operation for a hole or a recurrent "
+    "detachment.",
     "Final state": "The retina when last seen, with the tamponade then in the eye: attached under oil is "
     "provisional, and is never added to attached without tamponade.",
-    "No event": "Counted until the eye was last seen attached, never until the audit date.",
+    "No event": "Counted until the eye was last seen attached (for a hole: closed), never until the audit "
+    "date.",
     "Death": "Ends the time at risk on the day of death in the competing-event curve; in the recurrence-free "
     "curve the eye is counted until it was last seen attached.",
 }
@@ -54,6 +62,15 @@ class FinalState(Term):
     NOT_SEEN = "not_seen", "Retina never seen after the operation"
 
 
+class HoleState(Term):
+    """The macular hole when last seen after the index operation."""
+
+    CLOSED = "closed", "Hole closed"
+    OPEN = "open", "Hole open"
+    NOT_SEEN = "not_seen", "Hole never seen after the operation"
+    NO_HOLE = "no_hole", "No hole on record"
+
+
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """One eye on one clock. `days` is whole days from start to event, or to when last seen attached."""
@@ -73,6 +90,11 @@ class Outcome:
     """None where the retina was never seen after the operation."""
     died_on: date | None
     last_exam: date | None
+    hole: HoleState
+    hole_primary: bool | None
+    """Closed without another operation for it; None where no hole was seen after the operation."""
+    fills: tuple[Fill, ...]
+    """Every stay of a tamponade in the eye, in order."""
 
     @property
     def recurred(self) -> bool:
@@ -106,6 +128,7 @@ def outcome_of(
     ending, days, found_on, last_well = _ending(signs, start)
     final, final_on = _final(history, index, fills)
     exams = [exam.day for exam in history.exams if exam.day > index.date]
+    hole, hole_primary = _hole(history, index)
     return Outcome(
         eye_id=history.eye_id,
         index=index,
@@ -119,7 +142,18 @@ def outcome_of(
         primary_success=_primary_success(history, index, final),
         died_on=history.traits.died_on,
         last_exam=exams[-1] if exams else None,
+        hole=hole,
+        hole_primary=hole_primary,
+        fills=fills,
     )
+
+
+def is_planned_removal(operation: OperationFact) -> bool:
+    """Takes the tamponade out as planned and leaves no oil: no reoperation. Clearing a detachment is one."""
+    if not operation.takes_out or operation.tamponade_in.kind.must_come_out:
+        return False
+    retinal = {procedure for procedure in operation.procedures if procedure.is_retinal}
+    return operation.indication is Indication.TAMPONADE_REMOVAL or retinal == {Procedure.OIL_REMOVAL}
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +167,9 @@ class _Sign:
 def _signs(history: EyeHistory, index: OperationFact, event: RecurrenceEvent) -> Iterator[_Sign]:
     """Signs from the index operation on, in order; a fact that says nothing gives none."""
     found: list[_Sign] = []
-    if event is not RecurrenceEvent.HOLE:
+    if event is RecurrenceEvent.REOPERATION:
+        found += _reoperation_signs(history, index)
+    elif event is not RecurrenceEvent.HOLE:
         if index.attached_at_end is YesNo.YES:
             found.append(_Sign(index.date, True))
         found += [
@@ -148,21 +184,30 @@ def _signs(history: EyeHistory, index: OperationFact, event: RecurrenceEvent) ->
     yield from sorted(found, key=lambda sign: (sign.day, sign.well))
 
 
+def _reoperation_signs(history: EyeHistory, index: OperationFact) -> Iterator[_Sign]:
+    """Well on the day of the index operation; exams then say so whatever they saw."""
+    yield _Sign(index.date, True)
+    for operation in history.operations:
+        if operation.date > index.date and operation.is_retinal and not is_planned_removal(operation):
+            yield _Sign(operation.date, False)
+
+
 def _exam_signs(exam: ExamFact, event: RecurrenceEvent) -> list[_Sign]:
-    retina = _says(exam.retina.is_attached, exam.retina.is_detached)
-    hole = _says(exam.hole.is_closed or exam.hole is Hole.NO_HOLE, exam.hole.is_open)
-    asked = {
-        RecurrenceEvent.REDETACHMENT: [retina],
-        RecurrenceEvent.HOLE: [hole],
-        RecurrenceEvent.EITHER: [retina, hole],
-    }[event]
-    said = [well for well in asked if well is not None]
-    return [_Sign(exam.day, all(said))] if said else []
+    if event is RecurrenceEvent.REOPERATION:
+        return [_Sign(exam.day, True)]
+    retina = None if event is RecurrenceEvent.HOLE else _RETINA_SAYS.get(exam.retina)
+    hole = None if event is RecurrenceEvent.REDETACHMENT else _HOLE_SAYS.get(exam.hole)
+    if retina is None and hole is None:
+        return []
+    return [_Sign(exam.day, retina is not False and hole is not False)]
 
 
-def _says(well: bool, ill: bool) -> bool | None:
-    """None where an exam says neither."""
-    return well if well or ill else None
+# Whether an exam shows the eye well; what says neither is not here.
+_RETINA_SAYS = {retina: retina.is_attached for retina in Retina if retina.is_attached or retina.is_detached}
+_HOLE_SAYS = {
+    hole: not hole.is_open for hole in Hole if hole.is_closed or hole.is_open or hole is Hole.NO_HOLE
+}
+_FOR_A_HOLE = frozenset({Indication.MACULAR_HOLE, Indication.MHRD})
 
 
 def _ending(
@@ -219,3 +264,20 @@ def _primary_success(history: EyeHistory, index: OperationFact, final: FinalStat
         for operation in history.operations
     )
     return final is not FinalState.DETACHED and not reoperated
+
+
+def _hole(history: EyeHistory, index: OperationFact) -> tuple[HoleState, bool | None]:
+    """The hole when last seen, and whether it closed without another operation."""
+    if index.indication not in _FOR_A_HOLE and not any(
+        exam.hole.is_open or exam.hole.is_closed for exam in history.exams
+    ):
+        return HoleState.NO_HOLE, None
+    seen = [exam.hole for exam in history.exams if exam.day > index.date and exam.hole in _HOLE_SAYS]
+    if not seen:
+        return HoleState.NOT_SEEN, None
+    closed = _HOLE_SAYS[seen[-1]]
+    again = any(
+        operation.date > index.date and operation.indication in (*_FOR_A_HOLE, Indication.REDETACHMENT)
+        for operation in history.operations
+    )
+    return (HoleState.CLOSED if closed else HoleState.OPEN), closed and not again

@@ -426,3 +426,4 @@ class RecurrenceEvent(Term):
     REDETACHMENT = "redetachment", "Redetachment"
     HOLE = "hole", "Hole reopened"
     EITHER = "either", "Redetachment or hole reopened"
+    REOPERATION = "reoperation", "Any reoperation"

@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
-from followup.domain.facts import EyeHistory
-from followup.domain.outcome import Ending, FinalState, Outcome, outcome_of
+from followup.domain.facts import EyeHistory, OperationFact
+from followup.domain.fills import Fill
+from followup.domain.outcome import Ending, FinalState, HoleState, Outcome, is_planned_removal, outcome_of
 from followup.domain.words import (
     Clock,
     Hole,
@@ -223,6 +224,9 @@ def test_an_outcome_is_told_whole() -> None:
         primary_success=False,
         died_on=date(2024, 9, 1),
         last_exam=date(2024, 7, 1),
+        hole=HoleState.NO_HOLE,
+        hole_primary=None,
+        fills=(Fill(Tamponade.SF6, date(2024, 1, 31), GAS.id, date(2024, 1, 31)),),
     )
 
 
@@ -247,3 +251,142 @@ def test_a_hole_that_reopens_under_a_flat_retina(event: RecurrenceEvent, ending:
 
 def test_an_eye_never_operated_on_has_no_outcome() -> None:
     assert outcome_of(history(exam("2024-03-01", retina=FLAT))) is None
+
+
+EXAM_IN_MARCH, EXAM_IN_JUNE = exam("2024-03-01", retina=FLAT), exam("2024-06-01", retina=UNSEEN)
+PEEL = operation("2024-05-01", indication=Indication.ERM)
+OUT_WITH_VITRECTOMY = oil_out(
+    "2024-04-20", procedures=frozenset({Procedure.VITRECTOMY, Procedure.OIL_REMOVAL})
+)
+
+REOPERATIONS: list[tuple[str, EyeHistory, Clock, dict[str, Any]]] = [
+    (
+        "none: counted to the last exam, whatever it saw",
+        history(GAS, EXAM_IN_MARCH, EXAM_IN_JUNE),
+        Clock.INDEX,
+        {"ending": Ending.FREE, "days": 122, "last_well": date(2024, 6, 1)},
+    ),
+    (
+        "never seen since: no time",
+        history(GAS_UNKNOWN),
+        Clock.INDEX,
+        {"ending": Ending.FREE, "days": 0},
+    ),
+    (
+        "any retinal operation counts, and on its own day",
+        history(GAS, EXAM_IN_MARCH, PEEL, EXAM_IN_JUNE),
+        Clock.INDEX,
+        {"ending": Ending.RECURRED, "days": 91, "found_on": date(2024, 5, 1), "last_well": date(2024, 3, 1)},
+    ),
+    (
+        "a detachment that nobody operated on is none",
+        history(GAS, exam("2024-03-01", retina=OFF)),
+        Clock.INDEX,
+        {"ending": Ending.FREE, "days": 30},
+    ),
+    (
+        "planned removal of oil is none",
+        history(OIL, EXAM_IN_MARCH, oil_out("2024-04-20"), EXAM_IN_JUNE),
+        Clock.INDEX,
+        {"ending": Ending.FREE, "days": 122},
+    ),
+    (
+        "lens surgery is none",
+        history(GAS, operation("2024-05-01", procedures=LENS.procedures), EXAM_IN_JUNE),
+        Clock.INDEX,
+        {"ending": Ending.FREE, "days": 122},
+    ),
+    (
+        "an exchange of oil is one",
+        history(OIL, EXAM_IN_MARCH, oil_in("2024-04-20", takes_out=True)),
+        Clock.INDEX,
+        {"ending": Ending.RECURRED, "days": 80},
+    ),
+    (
+        "a repair after removal, on the clock of removal",
+        history(OIL, EXAM_IN_MARCH, oil_out("2024-04-20"), operation("2024-05-01")),
+        Clock.REMOVED,
+        {"ending": Ending.RECURRED, "start": date(2024, 4, 20), "days": 11},
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("told", "clock", "expected"),
+    [story[1:] for story in REOPERATIONS],
+    ids=[story[0] for story in REOPERATIONS],
+)
+def test_any_reoperation_as_the_event(told: EyeHistory, clock: Clock, expected: dict[str, Any]) -> None:
+    found = outcome_of(told, clock=clock, event=RecurrenceEvent.REOPERATION)
+    assert {name: getattr(found, name) for name in expected} == expected
+
+
+@pytest.mark.parametrize(
+    ("done", "planned"),
+    [
+        (oil_out("2024-04-20"), True),
+        (OUT_WITH_VITRECTOMY, True),
+        (replace(OUT_WITH_VITRECTOMY, indication=Indication.REDETACHMENT), False),
+        (oil_out("2024-04-20", tamponade_in=Tamponade.SF6), True),
+        (oil_out("2024-04-20", tamponade_in=Tamponade.OIL_5000), False),
+        (PEEL, False),
+    ],
+)
+def test_what_is_a_planned_removal(done: OperationFact, planned: bool) -> None:
+    assert is_planned_removal(done) is planned
+
+
+HOLE = operation("2024-01-31", indication=Indication.MACULAR_HOLE)
+SHUT, GAPING = (exam("2024-03-01", hole=hole) for hole in (Hole.CLOSED, Hole.OPEN))
+
+
+@pytest.mark.parametrize(
+    ("told", "hole", "primary"),
+    [
+        (history(HOLE, SHUT), HoleState.CLOSED, True),
+        (history(HOLE, exam("2024-03-01", hole=Hole.CLOSED_DEFECT)), HoleState.CLOSED, True),
+        (history(HOLE, exam("2024-03-01", hole=Hole.NO_HOLE)), HoleState.CLOSED, True),
+        (history(HOLE, exam("2024-03-01", hole=Hole.FLAT_OPEN)), HoleState.OPEN, False),
+        (history(HOLE, SHUT, exam("2024-06-01", hole=Hole.OPEN)), HoleState.OPEN, False),
+        (history(HOLE, SHUT, exam("2024-06-01", hole=Hole.NOT_VISIBLE)), HoleState.CLOSED, True),
+        (
+            history(
+                HOLE,
+                GAPING,
+                operation("2024-04-01", indication=Indication.MACULAR_HOLE),
+                exam("2024-06-01", hole=Hole.CLOSED),
+            ),
+            HoleState.CLOSED,
+            False,
+        ),
+        (history(HOLE), HoleState.NOT_SEEN, None),
+        (history(exam("2024-01-10", hole=Hole.OPEN), GAS), HoleState.NOT_SEEN, None),
+        (history(GAS, exam("2024-03-01", hole=Hole.NO_HOLE)), HoleState.NO_HOLE, None),
+    ],
+)
+def test_the_hole_when_last_seen(told: EyeHistory, hole: HoleState, primary: bool | None) -> None:
+    found = outcome_of(told)
+    assert found is not None
+    assert (found.hole, found.hole_primary) == (hole, primary)
+
+
+@pytest.mark.parametrize(
+    ("told", "days", "last_well"),
+    [
+        (history(GAS, exam("2024-03-01", retina=OFF, hole=Hole.CLOSED)), 30, date(2024, 1, 31)),
+        (
+            history(GAS, EXAM_IN_MARCH, exam("2024-04-01", retina=UNSEEN, hole=Hole.OPEN)),
+            61,
+            date(2024, 3, 1),
+        ),
+        (
+            history(GAS, EXAM_IN_MARCH, exam("2024-04-01", retina=UNSEEN, hole=Hole.NOT_VISIBLE), REPAIR),
+            70,
+            date(2024, 3, 1),
+        ),
+    ],
+)
+def test_either_event_is_the_first_of_the_two(told: EyeHistory, days: int, last_well: date) -> None:
+    found = outcome_of(told, event=RecurrenceEvent.EITHER)
+    assert found is not None
+    assert (found.ending, found.days, found.last_well) == (Ending.RECURRED, days, last_well)
