@@ -33,7 +33,7 @@ def test_the_right_password_opens_the_day_and_a_wrong_one_says_so(
     live_page.get_by_label("Username").fill("morgan")
     live_page.get_by_label("Password").fill(PASSWORD)
     live_page.keyboard.press("Enter")
-    live_page.wait_for_url("**/recall/")
+    expect(live_page).to_have_url("/recall/")
     assert barriers(live_page) == []
 
 
