@@ -90,8 +90,11 @@ def _take(row: RowSaid, ledger: Ledger, entries: EntryMaker) -> str:
     return ledger.take(made, row.number) if row.is_usable else ""
 
 
+_CALLED = {"as_written": "acuity", "pressure_mmhg": "pressure", "age_stated": "age"}
+
+
 def _contradicted(found: Contradiction) -> str:
-    name = found.name.replace("_", " ")
+    name = _CALLED.get(found.name, found.name.replace("_", " "))
     return (
         f"Row {found.row} says {name} {_shown(found.earlier)} for the same {found.said.kind}, this row says "
         f"{_shown(found.said.fields[found.name])}. The first was taken: keep the right one."

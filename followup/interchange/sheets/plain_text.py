@@ -68,6 +68,8 @@ def _guess_note(text: str, name: str) -> str:
 
 def split_rows(text: str, separator: str = "") -> tuple[str, Iterator[list[str]]]:
     """The separator, and the records; a blank line is one without cells. Raises BadValue."""
+    # Line ends translated twice on their way leave two returns, which would double the rows.
+    text = text.replace("\r\r\n", "\r\n")
     chosen = separator or _separator(text)
     return chosen, _records(text, chosen)
 

@@ -86,7 +86,7 @@ def test_two_rows_that_contradict_each_other_leave_the_second_to_a_person(site: 
     checked = look(site, log(GOOD, GOOD.replace("6/9", "6/60"), GOOD.replace(",14", ",30")))
     assert outcomes(checked) == ["new", "human", "human"]
     [reason] = reasons(checked, 4)
-    assert reason.startswith("Row 2 says pressure mmhg 14 for the same exam, this row says 30.")
+    assert reason.startswith("Row 2 says pressure 14 for the same exam, this row says 30.")
 
 
 def test_rows_of_one_day_that_add_to_each_other_are_one_visit(site: Site) -> None:

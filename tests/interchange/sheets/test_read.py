@@ -62,6 +62,10 @@ def test_row_numbers_count_records_as_a_spreadsheet_does() -> None:
     assert [(row.number, row.ignored) for row in sheet.rows] == [(2, ""), (3, "blank"), (4, "")]
 
 
+def test_line_ends_translated_twice_do_not_double_the_rows() -> None:
+    assert [row.number for row in read_sheet(b"no,va\r\r\n1,6/9\r\r\n2,6/9\r\r\n").rows] == [2, 3]
+
+
 def test_headings_without_a_name_or_with_the_same_one_are_told_apart() -> None:
     sheet = read_sheet(b"no,,va,va\n1,2,3,4\n")
     assert sheet.headers == ("no", "Column 2", "va", "va (2)")
