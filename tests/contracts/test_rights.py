@@ -21,6 +21,8 @@ from followup.services.pathway import replan_eyes
 from tests.builders import (
     NOW,
     make_appointment,
+    make_calendar_address,
+    make_decision,
     make_exam,
     make_oil_operation,
     make_session,
@@ -74,6 +76,19 @@ PAGES: dict[str, Page] = {
     "record_visit": Page(Action.RECORD_VISIT, "patient"),
     "correct_visit": Page(Action.RECORD_VISIT, "visit"),
     "visit_in_error": Page(Action.RECORD_VISIT, "visit"),
+    "decide": Page(Action.SIGN_DECISION, "eye"),
+    "undo_decision": Page(Action.SIGN_DECISION, "decision"),
+    "accept_transfer": Page(Action.SIGN_DECISION, "decision"),
+    "record_death": Page(Action.RECORD_DEATH, "patient"),
+    "undo_death": Page(Action.RECORD_DEATH, "patient"),
+    "calendar_addresses": Page(Action.MANAGE_SITE),
+    "revoke_calendar": Page(Action.MANAGE_SITE, "calendar"),
+    "staff": Page(Action.MANAGE_SITE),
+    "add_staff": Page(Action.MANAGE_SITE),
+    "change_staff": Page(Action.MANAGE_SITE, "staff"),
+    "set_password": Page(Action.MANAGE_SITE, "staff"),
+    "own_password": Page(None),
+    "site_settings": Page(Action.MANAGE_SITE),
     "pathways": Page(Action.SEE_LISTS),
     "edit_pathway": Page(Action.EDIT_PATHWAYS, PATHWAY),
     "imports": Page(Action.IMPORT),
@@ -88,8 +103,8 @@ PAGES: dict[str, Page] = {
     "audit_csv": Page(Action.AUDIT),
 }
 
-OPEN = {"sign_in", "sign_out"}
-"""Without a sign-in."""
+OPEN = {"sign_in", "sign_out", "cannot_come", "calendar"}
+"""Without a sign-in: the calendar's address is itself the secret."""
 
 
 def names_of(patterns: list[URLPattern | URLResolver]) -> Iterator[str]:
@@ -117,6 +132,9 @@ def records_at(site: Site) -> dict[str, int]:
         "session": session.pk,
         "import": sheet.pk,
         "appointment": appointment.pk,
+        "decision": make_decision(eye=operation.eye, kind="transfer", to_whom="Hill Eye Clinic").pk,
+        "calendar": make_calendar_address(site=site).pk,
+        "staff": make_staff(site=site).pk,
     }
 
 
