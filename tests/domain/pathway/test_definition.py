@@ -8,7 +8,7 @@ import pytest
 
 from followup.domain.errors import BadValue
 from followup.domain.pathway.book import PathwayBook
-from followup.domain.pathway.definition import PathwayFault, parse_pathway
+from followup.domain.pathway.definition import PathwayFault, accepted_pathway, parse_pathway
 from tests.domain.histories import PATHWAYS
 
 GOOD = """\
@@ -209,6 +209,45 @@ def test_a_refusal_is_a_whole_sentence_with_its_place(find: str, put: str, messa
         parse_pathway(text, "plain.toml")
     assert refused.value.message == f"plain.toml{message}"
     assert refused.value.code == "pathway"
+
+
+A_REVIEW = "a review has offset, early and late, and neither opens nor closes."
+A_REMOVAL = "a removal has opens and closes, and no offset."
+
+
+@pytest.mark.parametrize(
+    ("fields", "fits"),
+    [
+        ('offset = "P9D"', ""),
+        ("", A_REVIEW),
+        ('offset = "P9D"\nopens = "P1M"', A_REVIEW),
+        ('offset = "P9D"\ncloses = "P2M"', A_REVIEW),
+        ('lane = "removal"\nopens = "P1M"\ncloses = "P2M"', ""),
+        ('lane = "removal"\ncloses = "P2M"', A_REMOVAL),
+        ('lane = "removal"\nopens = "P1M"', A_REMOVAL),
+        ('lane = "removal"\nopens = "P1M"\ncloses = "P2M"\noffset = "P9D"', A_REMOVAL),
+    ],
+)
+def test_a_milestone_has_the_fields_of_its_lane(fields: str, fits: str) -> None:
+    text = f'{GOOD}\n[[milestone]]\nkey = "M"\ntitle = "More"\n{fields}\n'
+    if not fits:
+        assert parse_pathway(text).milestone[-1].key == "M"
+        return
+    with pytest.raises(PathwayFault) as refused:
+        parse_pathway(text, "plain.toml")
+    assert refused.value.message == f"plain.toml, line 20, milestone 3: this table: {fits}"
+
+
+def test_a_stored_version_is_read_as_it_was_accepted() -> None:
+    assert accepted_pathway(GOOD) == parse_pathway(GOOD)
+    assert accepted_pathway(GOOD) is accepted_pathway(GOOD)
+
+
+def test_a_removal_counts_from_its_fill_unless_told_otherwise() -> None:
+    removal = '\n[[milestone]]\nkey = "R"\ntitle = "Out"\nlane = "removal"\nopens = "P2M"\ncloses = "P3M"\n'
+    assert parse_pathway(GOOD + removal).removal.counts_from == "fill"
+    with pytest.raises(PathwayFault, match="counts_from is 'today'"):
+        parse_pathway(f'{GOOD}{removal}counts_from = "today"\n')
 
 
 def test_all_faults_are_told_at_once() -> None:

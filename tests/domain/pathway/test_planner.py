@@ -13,6 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from followup.domain.facts import EyeHistory
+from followup.domain.pathway.book import PathwayBook
+from followup.domain.pathway.definition import parse_pathway
 from followup.domain.pathway.planner import plan_eye
 from followup.domain.words import (
     DecisionKind,
@@ -25,6 +27,7 @@ from followup.domain.words import (
     YesNo,
 )
 from tests.domain.histories import BOOK, day, exam, history, oil_in, oil_out, operation, signed
+from tests.domain.histories import PATHWAYS as PATHWAYS_FOLDER
 
 
 def targets(told: EyeHistory, *keys: str) -> list[str]:
@@ -168,6 +171,23 @@ def test_heavy_liquid_always_has_a_limit_even_beside_a_pathway_without_one() -> 
     assert current is not None
     removal = [m for m in current.milestones if m.lane is Lane.REMOVAL]
     assert [(m.opens, m.closes) for m in removal] == [(day("2024-03-31"), day("2024-04-30"))]
+
+
+@pytest.mark.parametrize(
+    ("counts_from", "window"),
+    [("fill", ("2024-06-20", "2024-07-20")), ("first-insertion", ("2024-03-31", "2024-04-30"))],
+)
+def test_after_an_exchange_a_removal_counts_from_this_fill_or_from_the_first(
+    counts_from: str, window: tuple[str, str]
+) -> None:
+    text = (PATHWAYS_FOLDER / "oil-in-place.toml").read_text()
+    oil = parse_pathway(text.replace('counts_from = "fill"', f'counts_from = "{counts_from}"'))
+    gas = parse_pathway((PATHWAYS_FOLDER / "after-gas.toml").read_text())
+    told = history(OIL, oil_in("2024-04-20", takes_out=True))
+    current = plan_eye(told, PathwayBook.of([oil, gas])).current
+    assert current is not None
+    removal = [m for m in current.milestones if m.lane is Lane.REMOVAL]
+    assert [(m.key, str(m.opens), str(m.closes)) for m in removal] == [("removal-2024-04-20", *window)]
 
 
 @pytest.mark.parametrize(
