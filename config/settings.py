@@ -121,6 +121,9 @@ AXES_LOCKOUT_TEMPLATE = "staff/locked_out.html"
 AXES_VERBOSE = False
 
 LANGUAGE_CODE = "en-gb"
+# Pages are in English; messages and letters to patients are in the language of each.
+LANGUAGES = [("en-gb", "English"), ("en", "English"), ("ar", "العربية")]
+LOCALE_PATHS = [BASE_DIR / "locale"]
 TIME_ZONE = "UTC"
 USE_TZ = True
 USE_I18N = True
@@ -175,6 +178,10 @@ EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
 if env.str("EMAIL_URL", default=""):
     vars().update(env.email_url("EMAIL_URL"))
 EMAIL_TIMEOUT = env.int("EMAIL_TIMEOUT", default=20)
+# The gateway that takes text messages for telephones; without one, people are written to by e-mail alone.
+TEXT_GATEWAY_URL = env.str("TEXT_GATEWAY_URL", default="")
+TEXT_GATEWAY_TOKEN = env.str("TEXT_GATEWAY_TOKEN", default="")
+TEXT_GATEWAY_TIMEOUT = env.int("TEXT_GATEWAY_TIMEOUT", default=20)
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="follow-up@localhost")
 
 BROKER_URL = env.str("REDIS_URL", default="")

@@ -17,6 +17,7 @@ from followup.models import (
     AcuityReading,
     Appointment,
     CalendarAddress,
+    Consent,
     ContactAttempt,
     Course,
     Decision,
@@ -188,6 +189,14 @@ def make_attempt(
     made_at = datetime.combine(day, time(10), tzinfo=UTC)
     dull = {"channel": "phone", "result": "no_answer", "made_at": made_at}
     return ContactAttempt.objects.create(patient=patient, made_by=made_by, day=day, **dull | fields)
+
+
+def make_consent(*, patient: Patient | None = None, given_by: Staff | None = None, **fields: Any) -> Consent:
+    """In force since long ago, for e-mail unless another channel is named."""
+    patient = patient or make_patient()
+    given_by = given_by or make_staff(site=patient.site)
+    dull = {"channel": "email", "given_on": days(-90)}
+    return Consent.objects.create(patient=patient, given_by=given_by, **dull | fields)
 
 
 def make_pathway(*, key: str = "", **fields: Any) -> PathwayVersion:

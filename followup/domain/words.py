@@ -374,6 +374,39 @@ class Channel(Term):
     KIN = "kin", "Next of kin (with consent)"
     IN_PERSON = "in_person", "In person"
 
+    @property
+    def is_written(self) -> bool:
+        """A person agrees to each of these by itself, and may withdraw."""
+        return self in (Channel.TEXT, Channel.EMAIL, Channel.LETTER)
+
+
+class Language(Term):
+    """A language in which messages and letters are written."""
+
+    ENGLISH = "en", "English"
+    ARABIC = "ar", "العربية"
+
+    @classmethod
+    def recognised(cls, written: str) -> Language | None:
+        """The language meant by what stands in a record, such as 'Arabic' or 'ar'; None for any other."""
+        return _LANGUAGES_AS_WRITTEN.get(written.strip().casefold())
+
+
+_LANGUAGES_AS_WRITTEN = {
+    "en": Language.ENGLISH,
+    "english": Language.ENGLISH,
+    "ar": Language.ARABIC,
+    "arabic": Language.ARABIC,
+    "العربية": Language.ARABIC,
+    "عربي": Language.ARABIC,
+}
+
+
+class LetterKind(Term):
+    APPOINTMENT = "appointment", "Appointment"
+    NOT_REACHED = "not_reached", "We could not reach you"
+    OIL = "oil", "Oil still in the eye"
+
 
 class ContactResult(Term):
     WILL_COME = "will_come", "Reached, will come"
@@ -383,7 +416,7 @@ class ContactResult(Term):
     MESSAGE_LEFT = "message_left", "Message left"
     SENT = "sent", "Sent, no reply yet"
     WRONG_NUMBER = "wrong_number", "Wrong number or address"
-    RETURNED = "returned", "Letter returned"
+    RETURNED = "returned", "Message or letter returned"
     SYMPTOMS = "symptoms", "Reports new symptoms"
 
     @property

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 from datetime import datetime
 
 from followup.domain.dates.zones import zone
 from followup.interchange.messages.digest import compose_digest
+from followup.interchange.messages.reminder import compose_reminder
 from followup.interchange.messages.send import Delivery, send_message
 from followup.jobs import clock
 from followup.models import Site
 from followup.queries.night import previous_digest_day
+from followup.queries.reminders import Reminder, reminders_to_write
 from followup.queries.reports.digest import digest_of
 from followup.services import night, outbox
+from followup.services.reminders import queue_reminder
 
 log = logging.getLogger(__name__)
 
@@ -21,20 +25,19 @@ MOST_MESSAGES = 200
 
 
 def run_night() -> None:
-    """Everything that is due now: the morning digest of each site, then the outbox."""
+    """Everything that is due now: the digest and the reminders of each site, then the outbox."""
     for site in Site.objects.order_by("id"):
-        try:
-            _run_site(site, clock.now())
-        except Exception:
-            # One site's fault must not keep the others waiting; its page shows that the night did not run.
-            log.exception("The night's work of %s broke off.", site)
+        for step in STEPS:
+            try:
+                step(site, clock.now())
+            except Exception:
+                # One fault must not keep the rest waiting; the site's page shows what did not run.
+                log.exception("The night's work of %s broke off.", site)
     send_due_messages()
 
 
-def _run_site(site: Site, now: datetime) -> None:
+def note_tick(site: Site, now: datetime) -> None:
     night.record_tick(site=site, day=clock.today(site, now), now=now)
-    if digest_is_due(site, now):
-        write_digest(site, now)
 
 
 def digest_is_due(site: Site, now: datetime) -> bool:
@@ -48,7 +51,12 @@ def addresses_of(site: Site) -> list[str]:
 
 
 def write_digest(site: Site, now: datetime) -> int:
-    """Write today's digest to the outbox unless it is done or in another's hands; how many messages."""
+    """Write today's digest to the outbox once its hour has come; how many messages.
+
+    None if it is done, or in another's hands.
+    """
+    if not digest_is_due(site, now):
+        return 0
     day = clock.today(site, now)
     run = night.claim_night(site=site, job=night.DIGEST, day=day, now=now)
     if run is None:
@@ -63,15 +71,36 @@ def write_digest(site: Site, now: datetime) -> int:
     return len(night.finish_digest(run=run, now=now, addresses=addresses, subject=subject, body=body))
 
 
+def write_reminders(site: Site, now: datetime) -> int:
+    """Write to the outbox the reminders whose day has come; how many. One that breaks keeps none waiting."""
+    wanted = reminders_to_write(site=site, now=now)
+    return sum(_write_reminder(reminder) for reminder in wanted)
+
+
+def _write_reminder(reminder: Reminder) -> bool:
+    try:
+        subject, body = compose_reminder(reminder)
+        queue_reminder(reminder=reminder, subject=subject, body=body)
+    except Exception:
+        log.exception("The reminder %s could not be written.", reminder.key)
+        return False
+    return True
+
+
 def send_due_messages() -> int:
-    """Send what is due, one by one, until nothing is or the mail server is away; how many were sent."""
+    """Send what is due, one by one, until nothing is or no server takes any more; how many were sent."""
     sent = 0
+    away: set[str] = set()
     for _ in range(MOST_MESSAGES):
-        message = outbox.claim_next(now=clock.now())
+        message = outbox.claim_next(now=clock.now(), without=away)
         if message is None:
             break
         delivery = send_message(message=message, now=clock.now())
         sent += delivery is Delivery.SENT
         if delivery is Delivery.SERVER_AWAY:
-            break
+            away.add(message.channel)
     return sent
+
+
+STEPS: tuple[Callable[[Site, datetime], object], ...] = (note_tick, write_digest, write_reminders)
+"""What is done for each site, in this order."""

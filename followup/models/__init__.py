@@ -1,6 +1,7 @@
 """Tables and constraints."""
 
 from followup.models.booking import Appointment, Session
+from followup.models.contact import Consent, PrintedLetter
 from followup.models.decisions import ContactAttempt, Decision
 from followup.models.imports import ColumnMap, ImportBatch, ImportRow
 from followup.models.operations import Fill, Operation, OperationProcedure
@@ -15,6 +16,7 @@ __all__ = [
     "CalendarAddress",
     "Change",
     "ColumnMap",
+    "Consent",
     "ContactAttempt",
     "Course",
     "Decision",
@@ -32,6 +34,7 @@ __all__ = [
     "PageRead",
     "PathwayVersion",
     "Patient",
+    "PrintedLetter",
     "Session",
     "Site",
     "Staff",

@@ -4,6 +4,7 @@ from followup.domain import words
 from followup.domain.roles import Role
 
 ROLES = [(role.value, role.label) for role in Role]
+LANGUAGES = words.Language.choices()
 SIDES = words.Side.choices()
 SEXES = words.Sex.choices()
 YES_NO = words.YesNo.choices()
@@ -28,5 +29,7 @@ REPLIES = words.Reply.choices()
 CANCELLED_BY = words.CancelledBy.choices()
 DECISION_KINDS = words.DecisionKind.choices()
 CHANNELS = words.Channel.choices()
+WRITTEN_CHANNELS = [(channel.value, channel.label) for channel in words.Channel if channel.is_written]
+LETTER_KINDS = words.LetterKind.choices()
 CONTACT_RESULTS = words.ContactResult.choices()
 REASONS_NOT_ATTENDING = words.NotAttending.choices()

@@ -55,7 +55,14 @@ class Decision(models.Model):
 
 class ContactAttempt(models.Model):
     patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="attempts")
-    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    made_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="Empty: the night's work.",
+    )
     made_at = models.DateTimeField()
     day = models.DateField(help_text="The day at the site.")
     channel = models.CharField(max_length=12, choices=choices.CHANNELS)

@@ -34,6 +34,28 @@ class Site(models.Model):
         blank=True, help_text="Addresses, one a line, that get the morning digest."
     )
     digest_hour = models.PositiveSmallIntegerField(default=6, help_text="Local hour of the morning digest.")
+    address = models.TextField(blank=True, help_text="Postal address, printed at the head of letters.")
+    language = models.CharField(
+        max_length=5,
+        choices=choices.LANGUAGES,
+        default="en",
+        help_text="Language of messages and letters to people whose own language is not recorded.",
+    )
+    reminder_days = models.CharField(
+        max_length=40,
+        default="7 2",
+        blank=True,
+        help_text="Days before a visit on which a reminder goes out, such as 7 2. Empty: none.",
+    )
+    reminder_minimum_hours = models.PositiveSmallIntegerField(
+        default=12, help_text="A reminder that would come later than so many hours before is not sent."
+    )
+    quiet_from_hour = models.PositiveSmallIntegerField(
+        default=20, help_text="From this local hour nothing is sent to patients."
+    )
+    quiet_until_hour = models.PositiveSmallIntegerField(
+        default=8, help_text="Until this local hour; the same hour twice means no quiet time."
+    )
     curve_minimum_at_risk = models.PositiveSmallIntegerField(
         default=5, help_text="A survival curve is not drawn where fewer eyes than this remain at risk."
     )
@@ -41,6 +63,10 @@ class Site(models.Model):
     class Meta:
         constraints = [
             models.CheckConstraint(condition=Q(digest_hour__lte=23), name="site_digest_hour_of_day"),
+            models.CheckConstraint(
+                condition=Q(quiet_from_hour__lte=23, quiet_until_hour__lte=23),
+                name="site_quiet_hours_of_day",
+            ),
             models.CheckConstraint(condition=Q(horizon_days__lte=366), name="site_horizon_within_a_year"),
         ]
 
@@ -72,6 +98,10 @@ class Patient(Sourced):
     phone = models.CharField(max_length=60, blank=True)
     email = models.EmailField(blank=True)
     language = models.CharField(max_length=20, blank=True)
+    postal_address = models.TextField(blank=True, help_text="As on an envelope, without the name.")
+    time_zone = models.CharField(
+        max_length=64, blank=True, help_text="Where this person lives, if not in the clinic's zone."
+    )
     contact_note = models.TextField(
         blank=True, help_text="How to reach this person safely: whose phone it is, when to call."
     )

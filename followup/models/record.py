@@ -61,11 +61,13 @@ class OutboxMessage(models.Model):
         ("withheld", "Withheld"),
         ("failed", "Failed"),
     ]
+    CHANNELS = [("email", "E-mail"), ("text", "Text message")]
 
     key = models.CharField(max_length=160, unique=True, help_text="What it is about: one row for ever.")
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="messages")
     kind = models.CharField(max_length=30)
-    to = models.TextField(help_text="Addresses, one a line.")
+    channel = models.CharField(max_length=10, choices=CHANNELS, default="email")
+    to = models.TextField(help_text="Addresses, one a line; one telephone number for a text message.")
     subject = models.CharField(max_length=200)
     body = models.TextField()
     state = models.CharField(max_length=10, choices=STATES, default="due")

@@ -7,6 +7,7 @@ for a record of another site exactly as for one that does not exist. What a role
 from __future__ import annotations
 
 import hashlib
+from uuid import UUID
 
 from django.db.models import QuerySet
 
@@ -131,3 +132,8 @@ def calendar_address_of_token(token: str) -> CalendarAddress:
     """The address that a secret token opens, whoever holds it; DoesNotExist once revoked."""
     open_addresses = CalendarAddress.objects.filter(revoked_at__isnull=True).select_related("site")
     return open_addresses.get(token_hash=hash_of_token(token))
+
+
+def appointment_of_reminder(uid: UUID) -> Appointment | None:
+    """The visit that a signed address in a reminder names: whoever holds the address may see its date."""
+    return Appointment.objects.select_related("patient__site").filter(uid=uid).first()

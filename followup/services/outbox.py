@@ -6,12 +6,14 @@ that was killed is taken up again when its lease has run out.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import datetime, timedelta
 
 from django.db import connection, transaction
 from django.db.models import F, Q, QuerySet
 
 from followup.models import OutboxMessage, Patient, Site
+from followup.services.recall import record_returned
 
 LEASE = timedelta(minutes=10)
 """Longer than one message may take: the mail server's time-out is a fraction of it."""
@@ -23,14 +25,22 @@ OPEN = ("due", "sending")
 
 
 def queue_message(
-    *, key: str, site: Site, kind: str, to: str, subject: str, body: str, due_at: datetime
+    *,
+    key: str,
+    site: Site,
+    kind: str,
+    to: str,
+    subject: str,
+    body: str,
+    due_at: datetime,
+    channel: str = "email",
 ) -> OutboxMessage:
     """The message of this key, written now or before: one row for ever, whatever is asked again.
 
     It belongs to the caller's transaction: what is rolled back is never sent.
     """
-    content = {"site": site, "kind": kind, "to": to, "subject": subject, "body": body, "due_at": due_at}
-    message, _ = OutboxMessage.objects.get_or_create(key=key, defaults=content)
+    content = {"site": site, "kind": kind, "channel": channel, "to": to, "subject": subject, "body": body}
+    message, _ = OutboxMessage.objects.get_or_create(key=key, defaults={**content, "due_at": due_at})
     return message
 
 
@@ -45,10 +55,13 @@ def patient_of_key(key: str) -> int | None:
     return int(rest.split("/")[0]) if room == "patient" else None
 
 
-def claim_next(*, now: datetime) -> OutboxMessage | None:
-    """The longest due message, leased to the caller until `lease_until`; None if nothing is due."""
+def claim_next(*, now: datetime, without: Collection[str] = ()) -> OutboxMessage | None:
+    """The longest due message, leased to the caller until `lease_until`; None if nothing is due.
+
+    `without`: channels that are left waiting.
+    """
     with transaction.atomic():
-        for seen in _claimable(now)[:20]:
+        for seen in _claimable(now).exclude(channel__in=without)[:20]:
             lease = now + LEASE
             mine = OutboxMessage.objects.filter(pk=seen.pk, state=seen.state, lease_until=seen.lease_until)
             if mine.update(state="sending", lease_until=lease, attempts=F("attempts") + 1):
@@ -67,22 +80,37 @@ def withhold_message(*, message: OutboxMessage, reason: str) -> bool:
     return _close(message, state="withheld", problem=reason[:400])
 
 
-def fail_message(*, message: OutboxMessage, problem: str) -> bool:
-    """It will never be taken, so it is not tried again. False if the lease was lost meanwhile."""
-    return _close(message, state="failed", problem=problem[:400])
+def hold_message(*, message: OutboxMessage, until: datetime) -> bool:
+    """Nothing is wrong with a claimed message but the hour; it counts as no attempt."""
+    return _close(message, state="due", due_at=until, attempts=F("attempts") - 1)
+
+
+def fail_message(*, message: OutboxMessage, now: datetime, problem: str) -> bool:
+    """It will never be taken, so it is not tried again. False if the lease was lost meanwhile.
+
+    A person it was meant for comes back to the recall list, as after a returned letter.
+    """
+    with transaction.atomic():
+        closed = _close(message, state="failed", problem=problem[:400])
+        patient_id = patient_of_key(message.key)
+        if closed and patient_id is not None:
+            record_returned(patient_id=patient_id, now=now, message=message, problem=problem)
+    return closed
 
 
 def put_off_message(*, message: OutboxMessage, now: datetime, problem: str) -> bool:
     """Try a claimed message again after a pause that grows with each attempt; at last it has failed."""
     if message.attempts > len(PAUSES):
-        return fail_message(message=message, problem=problem)
+        return fail_message(message=message, now=now, problem=problem)
     pause = PAUSES[message.attempts - 1]
     return _close(message, state="due", due_at=now + pause, problem=problem[:400])
 
 
-def withhold_messages_to(*, patient: Patient, reason: str) -> int:
-    """Stop every message to this person that is not sent yet; how many there were."""
+def withhold_messages_to(*, patient: Patient, reason: str, channel: str = "") -> int:
+    """Stop every message to this person, or on one channel, that is not sent yet; how many there were."""
     waiting = OutboxMessage.objects.filter(key__startswith=f"patient/{patient.pk}/", state__in=OPEN)
+    if channel:
+        waiting = waiting.filter(channel=channel)
     return waiting.update(state="withheld", lease_until=None, problem=reason[:400])
 
 

@@ -8,8 +8,8 @@ from typing import Any
 
 from django.db import transaction
 
-from followup.domain.dates.zones import local_day
-from followup.domain.errors import Refused
+from followup.domain.dates.zones import local_day, zone
+from followup.domain.errors import BadValue, Refused
 from followup.domain.words import Side, YesNo
 from followup.models import Eye, Operation, Patient, Site, Staff, Visit
 from followup.services.history import record_change, snapshot
@@ -25,6 +25,8 @@ CHANGEABLE = (
     "phone",
     "email",
     "language",
+    "postal_address",
+    "time_zone",
     "contact_note",
     "age_stated",
 )
@@ -44,6 +46,8 @@ def register_patient(
     phone: str = "",
     email: str = "",
     language: str = "",
+    postal_address: str = "",
+    time_zone: str = "",
     contact_note: str = "",
 ) -> Patient:
     """A new patient of the site.
@@ -61,6 +65,8 @@ def register_patient(
         phone=phone.strip(),
         email=email.strip(),
         language=language.strip(),
+        postal_address=postal_address.strip(),
+        time_zone=time_zone.strip(),
         contact_note=contact_note.strip(),
     )
     locked(site)
@@ -114,8 +120,17 @@ def _check(patient: Patient, now: datetime) -> None:
         patient.record_number, field="record_number", message="Enter the record number."
     )
     _check_number_is_free(patient)
+    _check_zone(patient)
     if patient.birth_date is not None:
         _check_birth(patient, patient.birth_date, local_day(now, patient.site.time_zone))
+
+
+def _check_zone(patient: Patient) -> None:
+    if patient.time_zone:
+        try:
+            zone(patient.time_zone)
+        except BadValue as fault:
+            raise BadValue(fault.message, field="time_zone", code="time_zone") from fault
 
 
 def _check_number_is_free(patient: Patient) -> None:

@@ -6,9 +6,10 @@ from datetime import date, datetime, timedelta
 
 from django.db import transaction
 
+from followup.domain.dates.zones import local_day
 from followup.domain.errors import Refused
 from followup.domain.words import Channel, ContactResult, NotAttending
-from followup.models import ContactAttempt, Patient, Staff, Visit
+from followup.models import ContactAttempt, OutboxMessage, Patient, Staff, Visit
 from followup.services.history import record_change, snapshot
 from followup.services.places import AWAITING, check_person
 from followup.services.rows import known, locked, save_valid
@@ -27,7 +28,7 @@ _SHOWN = ("day", "channel", "number_used", "result", "reason", "next_step_on", "
 @transaction.atomic
 def record_attempt(
     *,
-    by: Staff,
+    by: Staff | None,
     now: datetime,
     today: date,
     patient: Patient,
@@ -40,7 +41,8 @@ def record_attempt(
 ) -> ContactAttempt:
     """One attempt, and when to take the next step: the day given, else the day that the ladder says.
 
-    Raises Refused for a person who died and a next step in the past, BadValue for an unknown code.
+    `by` is None for the night's work. Raises Refused for a person who died and a next step in the past,
+    BadValue for an unknown code.
     """
     patient = locked(patient)
     check_person(patient)
@@ -74,6 +76,23 @@ def record_attempt(
         after=snapshot(attempt, _SHOWN),
     )
     return attempt
+
+
+def record_returned(*, patient_id: int, now: datetime, message: OutboxMessage, problem: str) -> None:
+    """A message could not be delivered: kept as an attempt, so that somebody checks the address."""
+    patient = Patient.objects.select_related("site").get(pk=patient_id)
+    if patient.died_on is not None:
+        return
+    record_attempt(
+        by=None,
+        now=now,
+        today=local_day(now, patient.site.time_zone),
+        patient=patient,
+        channel=message.channel,
+        result=ContactResult.RETURNED.value,
+        number_used=message.to[:60],
+        note=f"Not delivered. {problem}"[:400],
+    )
 
 
 def _next_step(patient: Patient, result: ContactResult, today: date) -> date | None:

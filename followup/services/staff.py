@@ -14,6 +14,7 @@ from followup.domain.dates.zones import zone
 from followup.domain.errors import BadValue, Refused
 from followup.domain.roles import Action, Role
 from followup.models import Site, Staff
+from followup.queries.reminders import reminder_days
 from followup.services.history import record_change, snapshot
 from followup.services.rows import locked, need_role, required, save_valid, set_fields
 
@@ -27,6 +28,12 @@ SITE_FIELDS = (
     "bare_acuity",
     "digest_email",
     "digest_hour",
+    "address",
+    "language",
+    "reminder_days",
+    "reminder_minimum_hours",
+    "quiet_from_hour",
+    "quiet_until_hour",
     "curve_minimum_at_risk",
 )
 _SHOWN = ("username", "first_name", "last_name", "email", "role", "is_active")
@@ -41,7 +48,7 @@ def add_site(*, by: Staff | None, now: datetime, name: str, time_zone: str, **fi
     if by is not None:
         need_role(by, Action.MANAGE_SITE)
     site = Site(name=name.strip(), time_zone=time_zone, **fields)
-    _check_zone(site)
+    _check(site)
     save_valid(site)
     record_change(by=by, at=now, site=site, verb="add_site", subject=site, after=snapshot(site, SITE_FIELDS))
     return site
@@ -57,10 +64,15 @@ def change_site(*, by: Staff, now: datetime, site: Site, **fields: Any) -> Site:
     before, after = set_fields(site, fields)
     if not after:
         return site
-    _check_zone(site)
+    _check(site)
     save_valid(site)
     record_change(by=by, at=now, site=site, verb="change_site", subject=site, before=before, after=after)
     return site
+
+
+def _check(site: Site) -> None:
+    _check_zone(site)
+    reminder_days(site)
 
 
 def _check_zone(site: Site) -> None:

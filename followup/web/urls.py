@@ -18,6 +18,8 @@ _SUBJECTS = [
     "booking",
     "decisions",
     "feeds",
+    "replies",
+    "letters",
     "pathway",
     "audit",
     "imports",

@@ -1,4 +1,4 @@
-"""Sends one claimed message by e-mail, and notes in the outbox what became of it."""
+"""Sends one claimed message on its channel, and notes in the outbox what became of it."""
 
 from __future__ import annotations
 
@@ -12,7 +12,9 @@ from enum import Enum
 from django.conf import settings
 from django.core.mail import EmailMessage
 
-from followup.interchange.messages.recheck import reason_to_withhold
+from followup.domain.words import Channel
+from followup.interchange.messages.gateway import TextRefused, send_text
+from followup.interchange.messages.recheck import quiet_until, reason_to_withhold
 from followup.models import OutboxMessage
 from followup.services import outbox
 
@@ -22,6 +24,7 @@ log = logging.getLogger(__name__)
 class Delivery(Enum):
     SENT = "sent"
     WITHHELD = "withheld"
+    HELD = "held until the quiet hours end"
     FAILED = "failed"
     PUT_OFF = "put off"
     SERVER_AWAY = "server away"
@@ -34,7 +37,11 @@ def send_message(*, message: OutboxMessage, now: datetime) -> Delivery:
         if reason:
             outbox.withhold_message(message=message, reason=reason)
             return Delivery.WITHHELD
-        _letter(message).send()
+        until = quiet_until(message=message, now=now)
+        if until is not None:
+            outbox.hold_message(message=message, until=until)
+            return Delivery.HELD
+        hand_over(message)
     except Exception as fault:
         return _not_sent(message, fault, now)
     if not outbox.mark_sent(message=message, now=now):
@@ -42,11 +49,23 @@ def send_message(*, message: OutboxMessage, now: datetime) -> Delivery:
     return Delivery.SENT
 
 
+def hand_over(message: OutboxMessage) -> None:
+    """To the mail server or the text gateway; returns when it has taken the message."""
+    if message.channel == Channel.TEXT.value:
+        send_text(key=stable_key(message), to=message.to, text=message.body)
+    else:
+        _letter(message).send()
+
+
+def stable_key(message: OutboxMessage) -> str:
+    """32 hex digits, the same for every attempt; they tell nothing of what the message is about."""
+    return hashlib.sha256(message.key.encode()).hexdigest()[:32]
+
+
 def message_id(message: OutboxMessage) -> str:
     """The same for every attempt, so that a mail program can tell a repeat (RFC 5322, section 3.6.4)."""
-    digest = hashlib.sha256(message.key.encode()).hexdigest()[:32]
     domain = parseaddr(settings.DEFAULT_FROM_EMAIL)[1].rpartition("@")[2] or "localhost"
-    return f"<{digest}@{domain}>"
+    return f"<{stable_key(message)}@{domain}>"
 
 
 def _letter(message: OutboxMessage) -> EmailMessage:
@@ -56,10 +75,10 @@ def _letter(message: OutboxMessage) -> EmailMessage:
 
 
 def _not_sent(message: OutboxMessage, fault: Exception, now: datetime) -> Delivery:
-    problem = f"{type(fault).__name__}: {fault}"
+    problem = str(fault) if isinstance(fault, TextRefused) else f"{type(fault).__name__}: {fault}"
     log.warning("Message %s was not sent. %s", message.key, problem)
     if _is_final(fault):
-        outbox.fail_message(message=message, problem=problem)
+        outbox.fail_message(message=message, now=now, problem=problem)
         return Delivery.FAILED
     outbox.put_off_message(message=message, now=now, problem=problem)
     server_spoke = isinstance(fault, smtplib.SMTPRecipientsRefused | smtplib.SMTPDataError)
@@ -74,4 +93,4 @@ def _is_final(fault: Exception) -> bool:
         case smtplib.SMTPDataError():
             return fault.smtp_code >= 500
         case _:
-            return isinstance(fault, ValueError)
+            return isinstance(fault, ValueError | TextRefused)

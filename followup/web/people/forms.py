@@ -16,7 +16,18 @@ class PatientForm(Form):
     sex = choice_field(Sex.choices(), Sex.UNKNOWN.value)
     phone = forms.CharField(max_length=60, required=False, label="Telephone")
     email = forms.EmailField(required=False, label="E-mail")
-    language = forms.CharField(max_length=20, required=False)
+    language = forms.CharField(
+        max_length=20, required=False, help_text="Messages and letters are written in English or Arabic."
+    )
+    postal_address = forms.CharField(
+        required=False, widget=forms.Textarea, help_text="As on an envelope, without the name."
+    )
+    time_zone = forms.CharField(
+        max_length=64,
+        required=False,
+        label="Time zone",
+        help_text="Only if not the clinic's, such as Africa/Cairo: nothing is sent in their night.",
+    )
     contact_note = forms.CharField(
         required=False,
         widget=forms.Textarea,

@@ -69,6 +69,12 @@ class SiteForm(forms.ModelForm):  # type: ignore[type-arg]  # the class takes no
             "bare_acuity",
             "digest_email",
             "digest_hour",
+            "address",
+            "language",
+            "reminder_days",
+            "reminder_minimum_hours",
+            "quiet_from_hour",
+            "quiet_until_hour",
             "curve_minimum_at_risk",
         ]
 
