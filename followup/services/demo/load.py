@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from contextlib import nullcontext
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from itertools import groupby
 from random import Random
 from typing import NamedTuple
 
@@ -14,7 +16,7 @@ from followup.domain.dates.zones import localise
 from followup.domain.words import AppointmentState, SessionKind
 from followup.models import Appointment, Operation, Patient, Site, Staff, Visit
 from followup.services import booking
-from followup.services.demo.events import Event, Person
+from followup.services.demo.events import Booked, Event, Moved, Person
 from followup.services.demo.facts import DemoFacts, StaffFact, read_facts
 from followup.services.demo.scenario import build_people
 from followup.services.demo.week import WEEKS_AHEAD, Week
@@ -74,17 +76,14 @@ def _summary(facts: DemoFacts, *, loaded: bool) -> DemoSummary:
 
 
 def _load(facts: DemoFacts, week: Week, now: datetime) -> None:
-    """First the years before the clinic booked with this tool, then day by day, since bookings need plans."""
+    """Eyes are planned anew only where a booking is about to ask for their plans."""
     writer = _found(facts, week, now)
-    events = _by_day(build_people(Random(SEED), facts, week))
-    with planned_together():
-        for person, event in events:
-            if event.day < week.opened:
-                writer.write(person, event)
     _open_sessions(writer, week)
-    for person, event in events:
-        if event.day >= week.opened:
-            writer.write(person, event)
+    events = _by_day(build_people(Random(SEED), facts, week))
+    for is_booking, run in groupby(events, key=lambda item: isinstance(item[1], Booked | Moved)):
+        with nullcontext() if is_booking else planned_together():
+            for person, event in run:
+                writer.write(person, event)
     _cancel_a_clinic(writer, week)
     _begin_today(writer, week.today)
 
