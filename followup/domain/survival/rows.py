@@ -136,7 +136,7 @@ def _numbers(values: ArrayLike, name: str) -> NDArray[Any]:
     try:
         return array.astype(np.float64)
     except (TypeError, ValueError) as error:
-        raise BadValue(f"{name} holds something that is not a number: {error}.", field=name) from error
+        raise BadValue(f"{name} holds something that is not a number.", field=name) from error
 
 
 def _refuse(bad: Bools, values: NDArray[Any], name: str, why: str) -> None:
