@@ -62,14 +62,15 @@ class CalendarSession:
 class CalendarOfSessions:
     """Everything of a calendar from `first` to `last`.
 
-    name: what the site calls it, which tells its sessions from those of another calendar; whole: nothing of
-    the file was refused, so that what is missing in it is gone.
+    name: what the site calls it, which tells its sessions from those of another calendar; unread: UIDs of
+    entries that were refused, so that their sessions are not taken as gone; whole: nothing else is missing.
     """
 
     name: str
     first: date
     last: date
     sessions: tuple[CalendarSession, ...]
+    unread: frozenset[str] = frozenset()
     whole: bool = True
 
 
@@ -191,10 +192,10 @@ class Plan:
                 continue
             if session.source_calendar != self.calendar.name:
                 continue
-            if self.calendar.whole:
+            if self.calendar.whole and key[0] not in self.calendar.unread:
                 yield self._cancelled(None, session, GONE)
             else:
-                reason = "Not found in the calendar, of which not everything could be read: it stays."
+                reason = "Its entry in the calendar could not be read: it stays as it is."
                 yield _row(None, Outcome.PERSON, reason, session)
 
     def _cancelled(self, said: CalendarSession | None, session: Session, why: str) -> SessionRow:

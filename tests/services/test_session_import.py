@@ -153,10 +153,11 @@ def test_a_calendar_with_new_uids_at_every_export_doubles_and_cancels_nothing(cl
     assert told(take_in(clinic, said(1, uid="new1"), said(2, uid="new2"))) == [("same", ""), ("same", "")]
 
 
-def test_what_could_not_all_be_read_takes_nothing_away(clinic: Clinic) -> None:
+@pytest.mark.parametrize("fields", [{"whole": False}, {"unread": frozenset({"2@calendar.example"})}])
+def test_what_could_not_be_read_is_not_taken_away(clinic: Clinic, fields: dict[str, Any]) -> None:
     take_in(clinic, said(1), said(2))
-    rows = take_in(clinic, said(1), whole=False)
-    reason = "Not found in the calendar, of which not everything could be read: it stays."
+    rows = take_in(clinic, said(1), **fields)
+    reason = "Its entry in the calendar could not be read: it stays as it is."
     assert told(rows) == [("same", ""), ("needs a person", reason)]
 
 

@@ -69,7 +69,7 @@ def read_entry(block: Block, zones: Zones, method: str) -> tuple[Entry | None, l
     A METHOD belongs to the calendar; some writers put it inside the event, where CANCEL
     still means cancelled.
     """
-    uid = block.text("UID")
+    uid = block.text("UID")[:LONGEST_UID]
     unread = [Problem(found.line, uid, found.value, found.message) for found in block.unread]
     try:
         _check_once(block)

@@ -14,6 +14,8 @@ from followup.interchange.feeds.problems import Unreadable
 from followup.interchange.feeds.zones_in import DatabaseZone, Zone, Zones
 
 _UTC = DatabaseZone(ZoneInfo("UTC"))
+FIRST_YEAR, LAST_YEAR = 1900, 2999
+"""Beyond these a date is a slip of the writer, and arithmetic with it may leave the calendar."""
 NO_ZONE = "no zone given"
 
 
@@ -88,7 +90,7 @@ def _plain(found: Property, raw: str) -> date | datetime:
         value = vDDDTypes.from_ical(raw)
     except (ValueError, OverflowError):
         value = None
-    if not isinstance(value, date):
+    if not isinstance(value, date) or not FIRST_YEAR <= value.year <= LAST_YEAR:
         raise Unreadable(
             found.line, f"{found.name}:{raw}", "is no date or time. It should look like 20250610T060000Z."
         )

@@ -24,9 +24,12 @@ class Problem:
         return f"{where}: {value}{self.message}"
 
 
+LONGEST_VALUE = 80
+
+
 class Unreadable(Exception):
     """One value of an entry cannot be read, so the entry is not taken."""
 
     def __init__(self, line: int, value: str, message: str) -> None:
         super().__init__(message)
-        self.line, self.value, self.message = line, value, message
+        self.line, self.value, self.message = line, value[:LONGEST_VALUE], message

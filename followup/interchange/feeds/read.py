@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from followup.domain.errors import BadValue
+from followup.interchange.feeds.cancelled import lend_starts
 from followup.interchange.feeds.entries import Entry, read_entry
 from followup.interchange.feeds.lines import Block, read_blocks
 from followup.interchange.feeds.problems import Problem
@@ -38,6 +39,8 @@ def read_calendar(data: bytes, *, site_zone: str) -> ReadCalendar:
         raise BadValue(
             f"The calendar has {count:,} entries. At most {MOST_ENTRIES:,} are read: export a shorter period."
         )
+    for calendar in calendars:
+        lend_starts(calendar)
     for calendar in calendars:
         entries, wrong = _read(calendar, site_zone)
         found += entries

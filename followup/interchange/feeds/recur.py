@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
@@ -11,7 +12,7 @@ from followup.interchange.feeds.entries import Entry
 from followup.interchange.feeds.moments import at, clock_note, instant, is_day
 from followup.interchange.feeds.problems import Problem, Unreadable
 from followup.interchange.feeds.read import ReadCalendar
-from followup.interchange.feeds.repeats import Listed, Rule
+from followup.interchange.feeds.repeats import Rule
 from followup.interchange.feeds.rules import walls_of
 from followup.interchange.feeds.versions import key_of, recurrence_key
 from followup.interchange.feeds.zones_in import DatabaseZone
@@ -21,6 +22,8 @@ MOST_OCCURRENCES = 2_000
 MOST_STEPS = 200_000
 """Of a rule from its start to the end of the period, so that no rule can keep the reader busy for ever."""
 _MARGIN = timedelta(days=2)
+_LEAP_DAYS_APART = timedelta(days=8 * 366)
+"""How far past the period the next date of a rule may be: 29 February, over a year such as 2100."""
 _STEP = {
     "SECONDLY": timedelta(seconds=1),
     "MINUTELY": timedelta(minutes=1),
@@ -49,6 +52,14 @@ class Occurrence:
     @property
     def uid(self) -> str:
         return self.entry.uid
+
+
+@dataclass(frozen=True, slots=True)
+class _Leading:
+    """A changed repetition that all later ones follow. changes: when it would have been, on the wall."""
+
+    changes: date | datetime
+    entry: Entry
 
 
 @dataclass(slots=True)
@@ -100,33 +111,57 @@ def _follow(series: _Series, last: date) -> Iterator[Occurrence]:
         key = key_of(master.starts) if master.shares_uid else recurrence_key(master)
         yield Occurrence(master, master.starts, master.ends, key, master.cancelled, master.notes)
         return
-    walls = _walls(series, last)
-    keys = {key_of(at(wall, master.zone)): wall for wall in walls}
-    _check_left_out(series, walls, last)
+    keys = {key_of(at(wall, master.zone)): wall for wall in _walls(series, last)}
+    left_out = _left_out(series, keys, last)
+    changed = _matched(series, keys)
+    leading = [_Leading(keys[key], one) for key, one in changed.items() if one.and_later and key in keys]
+    leading.sort(key=lambda one: _as_time(one.changes))
     for key, wall in keys.items():
-        if key not in series.changed and not _is_left_out(master, wall):
-            yield _repetition(series, keys, key, wall)
-    for key, entry in series.changed.items():
+        if key not in changed and key not in left_out:
+            yield _repetition(master, _leader(leading, wall), key, wall)
+    for key, entry in changed.items():
         unmatched = _unmatched(series, entry, key in keys, last)
         cancelled = entry.cancelled or master.cancelled
         yield Occurrence(entry, entry.starts, entry.ends, key, cancelled, (*entry.notes, *unmatched))
 
 
-def _repetition(
-    series: _Series, keys: dict[str, date | datetime], key: str, wall: date | datetime
-) -> Occurrence:
-    """One repetition, changed as all later ones are if a change says so (RANGE=THISANDFUTURE)."""
-    master = series.master
-    leading = [k for k, entry in series.changed.items() if entry.and_later and k in keys and keys[k] < wall]
-    if not leading:
+def _matched(series: _Series, keys: dict[str, date | datetime]) -> dict[str, Entry]:
+    """The changed repetitions by key; one that names a day where there are times is that day's, if one is."""
+    by_day = _keys_by_day(keys)
+    found: dict[str, Entry] = {}
+    for key, entry in series.changed.items():
+        which = entry.recurrence.wall if entry.recurrence else entry.wall
+        same_day = by_day.get(_as_time(which).date(), [])
+        if key not in keys and is_day(which) != is_day(series.master.wall) and len(same_day) == 1:
+            message = "RECURRENCE-ID is not of the kind of DTSTART: the repetition on that day is taken."
+            series.problems.append(Problem(entry.line, entry.uid, str(which), message))
+            found[same_day[0]] = entry
+        else:
+            found[key] = entry
+    return found
+
+
+def _keys_by_day(keys: dict[str, date | datetime]) -> dict[date, list[str]]:
+    by_day: dict[date, list[str]] = {}
+    for key, wall in keys.items():
+        by_day.setdefault(_as_time(wall).date(), []).append(key)
+    return by_day
+
+
+def _leader(leading: Sequence[_Leading], wall: date | datetime) -> _Leading | None:
+    """The last change of "this and all later ones" (RANGE=THISANDFUTURE) before a repetition."""
+    return next((one for one in reversed(leading) if _as_time(one.changes) < _as_time(wall)), None)
+
+
+def _repetition(master: Entry, leader: _Leading | None, key: str, wall: date | datetime) -> Occurrence:
+    if leader is None:
         starts = at(wall, master.zone)
         notes = master.notes if starts == master.starts else (*master.notes, *_clocks(master, wall))
         return Occurrence(
             master, starts, master.length.after(wall, master.zone), key, master.cancelled, notes
         )
-    latest = max(leading, key=lambda k: keys[k])
-    entry = series.changed[latest]
-    moved = wall + (entry.wall - keys[latest])
+    entry = leader.entry
+    moved = wall + (_as_time(entry.wall) - _as_time(leader.changes))
     cancelled = entry.cancelled or master.cancelled
     ends = entry.length.after(moved, entry.zone)
     return Occurrence(entry, at(moved, entry.zone), ends, key, cancelled, entry.notes)
@@ -162,25 +197,30 @@ def _further(series: _Series) -> Iterator[date | datetime]:
 
 
 def _rule_walls(series: _Series, rule: Rule, last: date) -> list[date | datetime]:
-    master, day = series.master, is_day(series.master.wall)
+    master = series.master
     begin = _as_time(master.wall)
     end = datetime.combine(last + _MARGIN, time.max)
     _check_steps(rule, begin, end)
     found = [begin]
-    times = walls_of(rule.recur, begin, end)
-    for number, wall in enumerate(times):
+    for number, wall in enumerate(_followed(rule, begin, end)):
         if number == 0 and wall != begin:
-            series.problems.append(
-                Problem(
-                    rule.line, master.uid, "", "the rule does not hold for the start itself, which is kept."
-                )
-            )
+            message = "the rule does not hold for the start itself, which is kept."
+            series.problems.append(Problem(rule.line, master.uid, "", message))
         if wall == begin:
             continue
         if (rule.count and len(found) >= rule.count) or _is_past(rule, master, wall):
             break
         found.append(wall)
-    return [wall.date() for wall in found] if day else list(found)
+    return [wall.date() for wall in found] if is_day(master.wall) else list(found)
+
+
+def _followed(rule: Rule, begin: datetime, end: datetime) -> Iterator[datetime]:
+    try:
+        yield from walls_of(rule.recur, begin, end)
+    except (ValueError, TypeError) as fault:
+        # Hours and minutes that an interval steps over come to light on the way only.
+        value = rule.recur.to_ical().decode()
+        raise Unreadable(rule.line, value, f"this rule cannot be followed ({fault}).") from None
 
 
 def _is_past(rule: Rule, master: Entry, wall: datetime) -> bool:
@@ -195,16 +235,24 @@ def _is_past(rule: Rule, master: Entry, wall: datetime) -> bool:
 
 
 def _check_steps(rule: Rule, begin: datetime, end: datetime) -> None:
-    every = int(next(iter(rule.recur.get("INTERVAL", [])), 1))
-    steps = (end - begin) / (_STEP[str(rule.recur["FREQ"][0])] * every)
-    if rule.count is not None and not any(name.startswith("BY") for name in rule.recur):
-        steps = min(steps, rule.count)
-    if steps > MOST_STEPS:
+    if _steps(rule, begin, end) > MOST_STEPS:
         raise Unreadable(
             rule.line,
             rule.recur.to_ical().decode(),
             f"this rule takes more than {MOST_STEPS:,} steps. Ask for a shorter period.",
         )
+
+
+def _steps(rule: Rule, begin: datetime, end: datetime) -> float:
+    """About how many times are to be looked at; lists of hours, minutes and seconds multiply."""
+    every = int(next(iter(rule.recur.get("INTERVAL", [])), 1))
+    periods = (end - begin) / (_STEP[str(rule.recur["FREQ"][0])] * every)
+    times = math.prod(len(rule.recur.get(name, [0])) for name in ("BYHOUR", "BYMINUTE", "BYSECOND"))
+    if rule.count is not None and not any(name.startswith("BY") for name in rule.recur):
+        return min(periods, rule.count)
+    if any(name in rule.recur for name in ("BYMONTH", "BYMONTHDAY", "BYYEARDAY")):
+        periods *= 1 + _LEAP_DAYS_APART / (end - begin)
+    return max(periods, (end - begin).days) * times if times > 1 else periods
 
 
 def _check_number(master: Entry, happens: Sequence[Occurrence]) -> None:
@@ -217,24 +265,21 @@ def _check_number(master: Entry, happens: Sequence[Occurrence]) -> None:
         )
 
 
-def _is_left_out(master: Entry, wall: date | datetime) -> bool:
-    return any(_takes_out(listed, master, wall) for listed in master.repeats.left_out)
-
-
-def _takes_out(listed: Listed, master: Entry, wall: date | datetime) -> bool:
-    moment = listed.moment
-    if is_day(moment.wall) or is_day(wall):
-        return _as_time(moment.wall).date() == _as_time(wall).date()
-    return instant(moment.value) == instant(at(wall, master.zone))
-
-
-def _check_left_out(series: _Series, walls: Sequence[date | datetime], last: date) -> None:
-    for listed in series.master.repeats.left_out:
-        if _as_time(listed.moment.wall).date() > last:
-            continue
-        if not any(_takes_out(listed, series.master, wall) for wall in walls):
+def _left_out(series: _Series, keys: dict[str, date | datetime], last: date) -> set[str]:
+    """The keys of what EXDATE takes out: an instant, or all of a day where one of the two is a day."""
+    master = series.master
+    by_day = _keys_by_day(keys)
+    found: set[str] = set()
+    for listed in master.repeats.left_out:
+        moment = listed.moment
+        day = _as_time(moment.wall).date()
+        whole_day = is_day(moment.wall) or is_day(master.wall)
+        hits = set(by_day.get(day, [])) if whole_day else {key_of(moment.value)} & keys.keys()
+        if not hits and day <= last:
             message = "EXDATE is the time of no repetition and takes nothing out."
-            series.problems.append(Problem(listed.line, series.master.uid, str(listed.moment.value), message))
+            series.problems.append(Problem(listed.line, master.uid, str(moment.value), message))
+        found |= hits
+    return found
 
 
 def _unmatched(series: _Series, entry: Entry, known: bool, last: date) -> tuple[str, ...]:

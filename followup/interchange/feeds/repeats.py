@@ -11,7 +11,7 @@ from icalendar.prop import vRecur
 from followup.domain.errors import BadValue
 from followup.interchange.feeds.lines import Block, Property
 from followup.interchange.feeds.moments import Moment, is_day, read_moments
-from followup.interchange.feeds.problems import Problem, Unreadable
+from followup.interchange.feeds.problems import LONGEST_VALUE, Problem, Unreadable
 from followup.interchange.feeds.rules import walls_of
 from followup.interchange.feeds.zones_in import Zones
 
@@ -53,15 +53,14 @@ def read_repetition(block: Block, zones: Zones, start: Moment) -> tuple[Repetiti
         _problem(found.line, found.raw, "EXRULE is no longer in use and is ignored.")
         for found in block.all("EXRULE")
     ]
-    problems += [
-        _other_kind(found, start) for found in left_out if is_day(found.moment.wall) != is_day(start.wall)
-    ]
-    same_kind = [found for found in further if is_day(found.moment.wall) == is_day(start.wall)]
+    day = is_day(start.wall)
+    problems += [_other_kind(found, start) for found in left_out if is_day(found.moment.wall) != day]
     problems += [
         _problem(found.line, str(found.moment.wall), "RDATE is not of the kind of DTSTART: it is not added.")
         for found in further
-        if found not in same_kind
+        if is_day(found.moment.wall) != day
     ]
+    same_kind = [found for found in further if is_day(found.moment.wall) == day]
     line = block.first("RRULE")
     rule = _rule(line, start) if line else None
     problems += _about_until(rule, start) if rule else []
@@ -123,4 +122,4 @@ def _about_until(rule: Rule, start: Moment) -> list[Problem]:
 
 
 def _problem(line: int, value: str, message: str) -> Problem:
-    return Problem(line, "", value, message)
+    return Problem(line, "", value[:LONGEST_VALUE], message)

@@ -70,8 +70,11 @@ def read_sessions(
         except _NoSession as fault:
             message = f"{occurrence.starts:%Y-%m-%d}: {fault}"
             problems.append(Problem(occurrence.entry.line, occurrence.uid, "", message, refused=True))
-    whole = not any(problem.refused for problem in problems)
-    return CalendarOfSessions(name, first, last, tuple(sessions), whole), problems
+    unread = frozenset(problem.uid for problem in problems if problem.refused)
+    calendar = CalendarOfSessions(
+        name, first, last, tuple(sessions), unread=unread - {""}, whole="" not in unread
+    )
+    return calendar, problems
 
 
 def _session(occurrence: Occurrence, kinds: Kinds, site_zone: str) -> CalendarSession:

@@ -36,12 +36,11 @@ def standing_versions(entries: Iterable[Entry]) -> tuple[list[Entry], list[Probl
     problems: list[Problem] = []
     for group in groups.values():
         newest = max(_rank(entry) for entry in group)
-        equal = _distinct([entry for entry in group if _rank(entry) == newest])
-        kept = _settled(equal, problems)
+        newest_ones = _distinct([entry for entry in group if _rank(entry) == newest])
+        kept = _settled(newest_ones, problems)
         standing += kept
-        problems += [
-            _left_out(entry, kept[0]) for entry in group if entry.line not in {e.line for e in equal}
-        ]
+        judged = {entry.line for entry in newest_ones}
+        problems += [_left_out(entry, kept[0]) for entry in group if entry.line not in judged]
     return sorted(standing, key=lambda entry: entry.line), problems
 
 

@@ -22,6 +22,8 @@ from followup.domain.errors import BadValue
 from followup.interchange.feeds.lines import Block
 from followup.interchange.feeds.rules import walls_of
 
+_TIMES = {"BYHOUR", "BYMINUTE", "BYSECOND"}
+
 
 class Zone(Protocol):
     """Wall times in one zone."""
@@ -140,7 +142,7 @@ def _observance(block: Block) -> Observance | None:
         further = [_wall(raw) for dates in block.all("RDATE") for raw in dates.raw.split(",")]
         rules = [_rule(found.raw, first, offset) for found in block.all("RRULE")]
         return Observance(_onsets([first, *further], rules), offset, vUTCOffset.from_ical(after.raw))
-    except (ValueError, BadValue):
+    except (ValueError, OverflowError, BadValue):
         return None
 
 
@@ -153,7 +155,7 @@ def _wall(raw: str) -> datetime:
 
 def _rule(raw: str, first: datetime, offset: timedelta) -> rrule:
     recur = vRecur.from_ical(raw)
-    if "COUNT" in recur:
+    if "COUNT" in recur or recur.get("FREQ") != ["YEARLY"] or _TIMES & set(recur):
         raise ValueError(raw)
     until = next(iter(recur.get("UNTIL", [])), None)
     if isinstance(until, datetime) and until.tzinfo is not None:

@@ -180,6 +180,8 @@ ALL_DAY = "DTSTART;VALUE=DATE:20250610"
         (event(start="DTSTART:20250230T090000Z"), 7, "DTSTART:20250230T090000Z", NO_TIME),
         (event(start="DTSTART:tomorrow"), 7, "DTSTART:TOMORROW", NO_TIME),
         (event(start="DTSTART:"), 7, "DTSTART:", NO_TIME),
+        (event(start="DTSTART:00010101T000000Z"), 7, "DTSTART:00010101T000000Z", NO_TIME),
+        (event(start="DTSTART;VALUE=DATE:99991231"), 7, "DTSTART:99991231", NO_TIME),
         (event("DTEND:20250610T050000Z"), 8, "20250610T050000Z",
          "the end is before the start, 2025-06-10 06:00."),
         (event("DTEND;VALUE=DATE:20250609", start=ALL_DAY), 8, "20250609", "the end is before the start."),
@@ -192,8 +194,10 @@ ALL_DAY = "DTSTART;VALUE=DATE:20250610"
          "DTSTART stands more than once in this entry."),
         (event("RRULE:FREQ=WEEKLY;COUNT=0"), 8, "FREQ=WEEKLY;COUNT=0",
          "a COUNT below 1 means no visit at all."),
+        (event("RRULE:FREQ=DAILY;INTERVAL=999999999"), 8, "FREQ=DAILY;INTERVAL=999999999",
+         "an INTERVAL is a number from 1 to 100,000."),
         (event("RRULE:FREQ=DAILY;INTERVAL=0"), 8, "FREQ=DAILY;INTERVAL=0",
-         "an INTERVAL below 1 never moves on."),
+         "an INTERVAL is a number from 1 to 100,000."),
     ],
 )  # fmt: skip
 def test_an_entry_that_cannot_be_taken_is_refused_by_name(
@@ -271,6 +275,19 @@ def test_of_equally_new_versions_the_cancelled_one_stands() -> None:
 def test_a_calendar_that_cancels_cancels_its_entries() -> None:
     (entry,) = read("METHOD:CANCEL", *event()).entries
     assert entry.status is Status.CANCELLED
+
+
+@pytest.mark.parametrize("cancels", [["METHOD:CANCEL"], ["STATUS:CANCELLED"]])
+def test_a_cancellation_need_not_say_when_it_was(cancels: list[str]) -> None:
+    """RFC 5546, 3.2.5. To read it as a fault would leave the visit standing."""
+    cancel = event("SEQUENCE:1", *cancels, start="")
+    (entry,) = read(*event("DURATION:PT1H"), *cancel).entries
+    assert (entry.cancelled, key_of(entry.starts)) == (True, "20250610T060000Z")
+
+
+def test_a_cancellation_of_what_the_file_does_not_hold_is_refused() -> None:
+    (problem,) = read(*event("STATUS:CANCELLED", start="")).problems
+    assert (problem.value, problem.refused) == ("DTSTART", True)
 
 
 # The file as a whole

@@ -131,6 +131,22 @@ def test_a_cancelled_repetition_is_told_and_not_dropped() -> None:
     assert [one.cancelled for one in happening(read(*weekly(), *off))] == [False, True, False]
 
 
+def test_a_repetition_is_cancelled_without_saying_when_it_is() -> None:
+    off = changed(":20250609T060000Z", "SEQUENCE:1", "STATUS:CANCELLED", start="")
+    found = read(*weekly(), *off)
+    assert [one.cancelled for one in happening(found)] == [False, True, False]
+    assert problems(found) == []
+
+
+def test_a_change_that_names_the_day_changes_the_repetition_of_that_day() -> None:
+    found = read(*weekly(), *changed(";VALUE=DATE:20250609", start="DTSTART:20250610T060000Z"))
+    assert starts(found) == [FIRST_THREE[0], "20250610T060000Z", FIRST_THREE[2]]
+    assert problems(found) == [
+        'Line 11, a@clinic.example: "2025-06-09": RECURRENCE-ID is not of the kind of DTSTART: the '
+        "repetition on that day is taken."
+    ]
+
+
 def test_a_cancelled_series_cancels_all_of_it() -> None:
     moved = changed(":20250609T060000Z", start="DTSTART:20250610T060000Z")
     found = happening(read(*weekly("STATUS:CANCELLED"), *moved))
@@ -168,6 +184,8 @@ def test_a_repetition_sent_alone_is_taken() -> None:
 
 # Bounds
 
+SIXTY = ",".join(str(number) for number in range(60))
+
 
 def test_only_the_period_asked_for_is_followed() -> None:
     found = read(*event("RRULE:FREQ=DAILY", start="DTSTART;TZID=Africa/Cairo:19900101T230000"))
@@ -179,7 +197,9 @@ def test_only_the_period_asked_for_is_followed() -> None:
     ("rule", "said"),
     [
         ("FREQ=SECONDLY;COUNT=1000000", "this rule takes more than 200,000 steps."),
-        ("FREQ=MINUTELY;BYMONTH=2;BYMONTHDAY=30", "this rule takes more than 200,000 steps."),
+        ("FREQ=MINUTELY;INTERVAL=5;BYMONTH=2;BYMONTHDAY=29", "this rule takes more than 200,000 steps."),
+        (f"FREQ=DAILY;BYMINUTE={SIXTY};BYSECOND={SIXTY}", "this rule takes more than 200,000 steps."),
+        (f"FREQ=YEARLY;BYMINUTE={SIXTY};BYSECOND={SIXTY}", "this rule takes more than 200,000 steps."),
         ("FREQ=HOURLY", "happens 13,862 times in this period, and at most 2,000 are taken."),
     ],
 )  # fmt: skip
@@ -197,8 +217,35 @@ def test_a_large_rule_is_followed_where_it_is_small_within_the_period(rule: str,
 
 
 def test_a_rule_that_never_comes_true_gives_the_start_alone() -> None:
-    found = read(*event("RRULE:FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=30", start=CAIRO))
+    found = read(*event("RRULE:FREQ=DAILY;INTERVAL=7;BYDAY=TU", start=CAIRO))
     assert starts(found) == FIRST_THREE[:1]
+
+
+@pytest.mark.parametrize(
+    ("rule", "said"),
+    [
+        ("FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=30", "no month has such a day."),
+        ("FREQ=DAILY;BYMONTH=4,6,9,11;BYMONTHDAY=-31", "no month has such a day."),
+        ("FREQ=HOURLY;BYHOUR=25", "BYHOUR=25 is outside 0 to 23."),
+        ("FREQ=MONTHLY;BYMONTHDAY=0", "BYMONTHDAY=0 is outside 1 to 31."),
+        ("FREQ=MONTHLY;BYMONTHDAY=-32", "BYMONTHDAY=-32 is outside 1 to 31."),
+        ("FREQ=YEARLY;BYMONTH=13", "BYMONTH=13 is outside 1 to 12."),
+        ("FREQ=WEEKLY;BYMONTHDAY=3", "BYMONTHDAY does not go with WEEKLY."),
+        ("FREQ=MONTHLY;BYWEEKNO=3", "BYWEEKNO does not go with MONTHLY."),
+        ("FREQ=WEEKLY;BYDAY=2MO", "a numbered BYDAY does not go with WEEKLY."),
+        ("FREQ=DAILY;BYSETPOS=1", "BYSETPOS does not go with DAILY."),
+    ],
+)
+def test_a_rule_outside_the_standard_is_refused(rule: str, said: str) -> None:
+    """RFC 5545, 3.3.10, with its table of what goes with what."""
+    (problem,) = read(*event(f"RRULE:{rule}", start=CAIRO)).problems
+    assert (problem.value, problem.message, problem.refused) == (rule, said, True)
+
+
+def test_hours_that_never_come_are_refused() -> None:
+    found = read(*event("RRULE:FREQ=MINUTELY;INTERVAL=120;BYHOUR=10", start=CAIRO))
+    assert starts(found) == []
+    assert [said.startswith("Refused. ") for said in problems(found)] == [True]
 
 
 ZONES = ("Africa/Cairo", "Africa/Casablanca", "America/Sao_Paulo", "Asia/Tehran", "Europe/Berlin")

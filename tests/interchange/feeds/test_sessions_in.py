@@ -73,11 +73,17 @@ def test_the_kind_is_by_category_then_by_name_then_the_usual_one(
          "2025-06-10: its name has more than 80 characters."),
     ],
 )  # fmt: skip
-def test_an_entry_that_is_no_session_is_refused_and_the_calendar_not_whole(
-    lines: list[str], message: str
-) -> None:
+def test_an_entry_that_is_no_session_is_refused_and_its_sessions_stay(lines: list[str], message: str) -> None:
     found, problems = sessions(*lines)
-    assert (found.sessions, problems, found.whole) == ((), [message], False)
+    assert (found.sessions, problems, found.unread) == ((), [message], {"a@clinic.example"})
+
+
+def test_a_file_cut_off_is_not_whole() -> None:
+    data = calendar(*event("DURATION:PT3H", start=START)).partition(b"END:VCALENDAR")[0]
+    found, _ = read_sessions(
+        data, site=SITE, kinds=Kinds(CLINIC), name="", first=date(2025, 6, 1), last=date(2025, 6, 30)
+    )
+    assert (len(found.sessions), found.whole) == (1, False)
 
 
 def test_an_entry_of_no_stated_kind_is_refused() -> None:
