@@ -68,6 +68,10 @@ def _judge(
     said: Iterable[RowSaid], records: list[Recorded], entries: EntryMaker
 ) -> tuple[Ledger, dict[int, str]]:
     """Takes the rows in file order; again without those that take out what is not in, until none is left."""
+    on_record = Ledger(records)
+    for row in said:
+        if not row.is_usable:
+            entries.check_days(row, on_record)
     while True:
         ledger, effects = Ledger(records), {}
         for row in said:

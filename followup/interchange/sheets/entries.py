@@ -44,6 +44,14 @@ class EntryMaker:
             entries += self._visit(row, visit, anchor, ledger)
         return entries
 
+    def check_days(self, row: RowSaid, ledger: Ledger) -> None:
+        """Dates of a row that is left out for another reason, so that all is said at once."""
+        if day := row.operation.get("date"):
+            self._check_day(row, ledger, day, "The operation", "operation_date")
+        for visit in row.visits:
+            if visit.day is not None:
+                self._check_day(row, ledger, visit.day, "The visit", "visit_date")
+
     def _check_birth(self, row: RowSaid, ledger: Ledger) -> None:
         born, first = row.patient.get("birth_date"), ledger.first_day(row.record_number)
         if born and first and born > first:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
+from django.forms import BoundField
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -61,6 +62,21 @@ class ColumnShown:
     form: ColumnForm
     samples: list[str]
     questions: list[Question]
+
+    @property
+    def asked(self) -> list[tuple[Question, BoundField]]:
+        """Each question with the box that answers it."""
+        return [(question, self.form[question.asks]) for question in self.questions]
+
+    @property
+    def others(self) -> list[BoundField]:
+        """The boxes that no question points at."""
+        shown = {"target", *(question.asks for question in self.questions)}
+        return [field for field in self.form if field.name not in shown]
+
+    @property
+    def is_faulty(self) -> bool:
+        return any(field.errors for field in self.others)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
