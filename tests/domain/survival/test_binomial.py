@@ -7,7 +7,13 @@ from typing import Any
 import pytest
 
 from followup.domain.errors import BadValue
-from followup.domain.survival.binomial import clopper_pearson, one_sided_lower, one_sided_upper, wilson
+from followup.domain.survival.binomial import (
+    Proportion,
+    clopper_pearson,
+    one_sided_lower,
+    one_sided_upper,
+    wilson,
+)
 from followup.domain.survival.values import NOT_ESTIMABLE
 from tests.domain.survival.tables import assert_same, expected, number
 
@@ -77,8 +83,11 @@ def test_all_and_none_still_have_an_interval() -> None:
 
 
 def test_none_of_nobody_is_no_estimate() -> None:
-    for found in (clopper_pearson(0, 0), wilson(0, 0)):
-        assert (found.share, found.lower, found.upper) == (NOT_ESTIMABLE,) * 3
+    for found, method in (
+        (clopper_pearson(0, 0, level=0.9), "Clopper-Pearson"),
+        (wilson(0, 0, level=0.9), "Wilson"),
+    ):
+        assert found == Proportion(0, 0, NOT_ESTIMABLE, NOT_ESTIMABLE, NOT_ESTIMABLE, 0.9, method)
     assert one_sided_lower(0, 0) is NOT_ESTIMABLE
     assert one_sided_upper(0, 0) is NOT_ESTIMABLE
 

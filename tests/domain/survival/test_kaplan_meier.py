@@ -299,7 +299,7 @@ def test_a_median_from_a_tail_of_few_eyes_shows_how_few() -> None:
     median = curve.median
     assert (median.time, median.at_risk) == (30, 3)
     assert curve.at_risk_at([12.5]).tolist() == [4]
-    assert curve.drawn_until(5) == 12
+    assert [curve.drawn_until(fewest) for fewest in (1, 2, 5, 22, 23, 26, 27)] == [40, 36, 12, 12, 6, 6, 0]
 
 
 def test_beyond_the_last_follow_up_nothing_is_known() -> None:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from followup.domain.errors import BadValue
-from followup.domain.survival.turnbull import IntervalCurve, turnbull
+from followup.domain.survival.turnbull import IntervalCurve, IntervalPoint, turnbull
 from followup.domain.survival.values import NOT_ESTIMABLE
 from tests.domain.survival.tables import expected, number, rows_of
 
@@ -66,7 +66,10 @@ def test_intervals_that_all_overlap_put_their_mass_in_the_common_part() -> None:
 
 def test_days_known_exactly_give_the_kaplan_meier_steps() -> None:
     found = turnbull([1, 2, 3, 4], [1, 2, INF, 4])
-    assert [number(found.at(t).survival) for t in (1, 2, 3, 4)] == pytest.approx([0.75, 0.5, 0.5, 0])
+    points = [found.at(t) for t in (1, 2, 3, 4)]
+    for figures in ([p.survival for p in points], [p.lowest for p in points], [p.highest for p in points]):
+        assert figures == pytest.approx([0.75, 0.5, 0.5, 0])
+    assert [p.time for p in points] == [1, 2, 3, 4]
 
 
 def test_never_seen_again_is_no_estimate_of_an_end() -> None:
@@ -77,7 +80,9 @@ def test_never_seen_again_is_no_estimate_of_an_end() -> None:
 
 
 def test_nobody() -> None:
-    assert turnbull([], []).at(1).survival is NOT_ESTIMABLE
+    found = turnbull([], [])
+    assert found.at(1) == IntervalPoint(1, NOT_ESTIMABLE, 0, 1)
+    assert (found.subjects, len(found.mass)) == (0, 0)
 
 
 def test_random_intervals_meet_the_conditions_of_a_maximum() -> None:
