@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
+from itertools import chain
 
 from followup.domain.dates.zones import local_day
 from followup.interchange.feeds.entries import Entry
@@ -202,12 +203,12 @@ def _rule_walls(series: _Series, rule: Rule, last: date) -> list[date | datetime
     end = datetime.combine(last + _MARGIN, time.max)
     _check_steps(rule, begin, end)
     found = [begin]
-    for number, wall in enumerate(_followed(rule, begin, end)):
-        if number == 0 and wall != begin:
-            message = "the rule does not hold for the start itself, which is kept."
-            series.problems.append(Problem(rule.line, master.uid, "", message))
-        if wall == begin:
-            continue
+    walls = _followed(rule, begin, end)
+    if (first := next(walls, None)) != begin:
+        message = "the rule does not hold for the start itself, which is kept."
+        series.problems.append(Problem(rule.line, master.uid, "", message))
+        walls = chain([first] if first else [], walls)
+    for wall in walls:
         if (rule.count and len(found) >= rule.count) or _is_past(rule, master, wall):
             break
         found.append(wall)
