@@ -89,3 +89,27 @@ def test_replanning_and_reading_take_the_same_queries_for_one_eye_and_for_six(
     with django_assert_num_queries(12):
         rows = site_standings(site=site, day=day)
     assert sum_of_standings(rows)[Standing.OVERDUE] == eyes
+
+
+def test_whole_histories_are_planned_once_at_the_end(pathways: list[PathwayVersion]) -> None:
+    eye = make_eye()
+    with pathway.planned_together():
+        make_operation(eye=eye, date=date(2024, 1, 31), tamponade_in="oil_1000")
+        pathway.replan_eye(eye_id=eye.pk)
+        assert not Course.objects.filter(eye=eye).exists()
+    assert Course.objects.get(eye=eye).anchor == date(2024, 1, 31)
+    assert list(pathway.verify()) == []
+
+
+def test_a_history_that_fails_half_way_leaves_nothing_and_planning_goes_on(
+    pathways: list[PathwayVersion],
+) -> None:
+    eye = make_eye()
+    with pytest.raises(ValueError, match="stop"), pathway.planned_together():
+        make_operation(eye=eye, date=date(2024, 1, 31), tamponade_in="oil_1000")
+        pathway.replan_eye(eye_id=eye.pk)
+        raise ValueError("stop")
+    assert not eye.operations.exists()
+    make_operation(eye=eye, date=date(2024, 2, 1), tamponade_in="sf6")
+    pathway.replan_eye(eye_id=eye.pk)
+    assert Course.objects.get(eye=eye).anchor == date(2024, 2, 1)
