@@ -105,10 +105,15 @@ def test_a_history_that_fails_half_way_leaves_nothing_and_planning_goes_on(
     pathways: list[PathwayVersion],
 ) -> None:
     eye = make_eye()
-    with pytest.raises(ValueError, match="stop"), pathway.planned_together():
-        make_operation(eye=eye, date=date(2024, 1, 31), tamponade_in="oil_1000")
-        pathway.replan_eye(eye_id=eye.pk)
-        raise ValueError("stop")
+
+    def fail_half_way() -> None:
+        with pathway.planned_together():
+            make_operation(eye=eye, date=date(2024, 1, 31), tamponade_in="oil_1000")
+            pathway.replan_eye(eye_id=eye.pk)
+            raise ValueError("stop")
+
+    with pytest.raises(ValueError, match="stop"):
+        fail_half_way()
     assert not eye.operations.exists()
     make_operation(eye=eye, date=date(2024, 2, 1), tamponade_in="sf6")
     pathway.replan_eye(eye_id=eye.pk)
