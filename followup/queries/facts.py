@@ -8,6 +8,7 @@ from typing import Any, TypeAlias
 
 from django.db.models import QuerySet
 
+from followup.domain.errors import Refused
 from followup.domain.facts import (
     AppointmentFact,
     AttemptFact,
@@ -55,11 +56,13 @@ SomeEyes: TypeAlias = QuerySet[Eye, Any]
 
 
 def pathway_book() -> PathwayBook:
-    """All pathway versions, the active ones in the order they are tried."""
+    """All pathway versions, the active ones in the order they are tried. Raises Refused if none is loaded."""
     active: list[PathwayDefinition] = []
     retired: list[PathwayDefinition] = []
     for row in PathwayVersion.objects.order_by("key", "version"):
         (active if row.active else retired).append(accepted_pathway(row.text))
+    if not active:
+        raise Refused("No pathway is loaded, so nothing can be planned. Run manage.py load_pathways.")
     return PathwayBook.of(active, retired)
 
 

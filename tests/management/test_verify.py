@@ -40,3 +40,8 @@ def test_a_row_changed_by_hand_is_named_and_stays_until_repair_is_asked_for(eye_
     assert Milestone.objects.get(key="M1").title == "Changed"
     assert verify("--repair").splitlines()[-1] == "Stored anew."
     assert verify() == "Every stored row is what the records say.\n"
+
+
+def test_without_pathways_it_says_what_to_do() -> None:
+    with pytest.raises(CommandError, match="Run manage.py load_pathways"):
+        verify()

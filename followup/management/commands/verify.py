@@ -7,6 +7,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from followup.domain.errors import FollowUpError
 from followup.services.pathway import replan_eyes, verify
 
 
@@ -17,7 +18,10 @@ class Command(BaseCommand):
         parser.add_argument("--repair", action="store_true", help="store what the records say")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        differences = list(verify())
+        try:
+            differences = list(verify())
+        except FollowUpError as fault:
+            raise CommandError(fault.message) from None
         for found in differences:
             self.stdout.write(
                 f"Eye {found.eye_id}, {found.what}: stored {found.stored}, by the records {found.derived}"
