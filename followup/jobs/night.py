@@ -74,13 +74,13 @@ def write_digest(site: Site, now: datetime) -> int:
 def write_reminders(site: Site, now: datetime) -> int:
     """Write to the outbox the reminders whose day has come; how many. One that breaks keeps none waiting."""
     wanted = reminders_to_write(site=site, now=now)
-    return sum(_write_reminder(reminder) for reminder in wanted)
+    return sum(_write_reminder(reminder, now) for reminder in wanted)
 
 
-def _write_reminder(reminder: Reminder) -> bool:
+def _write_reminder(reminder: Reminder, now: datetime) -> bool:
     try:
         subject, body = compose_reminder(reminder)
-        queue_reminder(reminder=reminder, subject=subject, body=body)
+        queue_reminder(reminder=reminder, now=now, subject=subject, body=body)
     except Exception:
         log.exception("The reminder %s could not be written.", reminder.key)
         return False

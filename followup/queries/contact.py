@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from datetime import datetime
 
 from django.conf import settings
 
+from followup.domain.dates.quiet import after_quiet
 from followup.domain.words import Channel, Language
 from followup.models import Consent, Patient
 
@@ -22,6 +24,12 @@ def language_for(patient: Patient) -> Language:
 def zone_for(patient: Patient) -> str:
     """The zone in whose night the person is not disturbed. Needs the site at hand."""
     return patient.time_zone or patient.site.time_zone
+
+
+def free_from(patient: Patient, instant: datetime) -> datetime:
+    """The instant itself, or the end of the quiet hours it lies in where this person lives."""
+    site = patient.site
+    return after_quiet(instant, zone_for(patient), site.quiet_from_hour, site.quiet_until_hour)
 
 
 def address_for(patient: Patient, channel: Channel) -> str:

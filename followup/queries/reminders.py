@@ -7,12 +7,11 @@ from datetime import date, datetime, timedelta
 
 from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
-from followup.domain.dates.quiet import after_quiet
 from followup.domain.dates.zones import local_day
 from followup.domain.errors import BadValue
 from followup.domain.words import AppointmentState, Channel
 from followup.models import Appointment, Consent, OutboxMessage, Patient, Site
-from followup.queries.contact import address_for, open_channels, zone_for
+from followup.queries.contact import address_for, open_channels
 
 KIND = "reminder"
 
@@ -24,13 +23,12 @@ LONGEST_AHEAD = 60
 
 @dataclass(frozen=True, slots=True)
 class Reminder:
-    """One message to write: which visit, how many days before, where to, and from when."""
+    """One message to write: which visit, how many days before, and where to."""
 
     appointment: Appointment
     days_before: int
     channel: Channel
     to: str
-    due_at: datetime
 
     @property
     def key(self) -> str:
@@ -75,7 +73,7 @@ def reminders_to_write(*, site: Site, now: datetime) -> list[Reminder]:
     wanted = [
         reminder
         for appointment in _appointments(site, today - LOOK_BACK, today + timedelta(days=days[-1]))
-        if (reminder := _reminder(appointment, days, today, now)) is not None
+        if (reminder := _reminder(appointment, days, today)) is not None
     ]
     written = _written(wanted)
     return [reminder for reminder in wanted if reminder.key not in written]
@@ -93,17 +91,15 @@ def _appointments(site: Site, first: date, last: date) -> QuerySet[Appointment]:
     return places.select_related("patient__site").prefetch_related(agreed).order_by("starts_at", "id")
 
 
-def _reminder(appointment: Appointment, days: list[int], today: date, now: datetime) -> Reminder | None:
-    site = appointment.patient.site
+def _reminder(appointment: Appointment, days: list[int], today: date) -> Reminder | None:
     before = next((day for day in days if appointment.day - timedelta(days=day) <= today), None)
     if before is None:
         return None
     day = appointment.day - timedelta(days=before)
     way = _way(appointment.patient, day)
-    if way is None or local_day(appointment.changed_at, site.time_zone) >= day:
+    if way is None or local_day(appointment.changed_at, appointment.patient.site.time_zone) >= day:
         return None
-    due = after_quiet(now, zone_for(appointment.patient), site.quiet_from_hour, site.quiet_until_hour)
-    return Reminder(appointment, before, way, address_for(appointment.patient, way), due)
+    return Reminder(appointment, before, way, address_for(appointment.patient, way))
 
 
 def _way(patient: Patient, day: date) -> Channel | None:

@@ -10,6 +10,7 @@ from django.db import transaction
 
 from followup.domain.words import AppointmentState, CancelledBy, Reply
 from followup.models import Appointment, OutboxMessage
+from followup.queries.contact import free_from
 from followup.queries.reminders import KIND, Reminder
 from followup.services.outbox import queue_message
 from followup.services.places import cancel_all
@@ -28,7 +29,7 @@ class Answer(Enum):
     PAST = "past"
 
 
-def queue_reminder(*, reminder: Reminder, subject: str, body: str) -> OutboxMessage:
+def queue_reminder(*, reminder: Reminder, now: datetime, subject: str, body: str) -> OutboxMessage:
     """The reminder in the outbox, once for ever, to go out after the quiet hours."""
     return queue_message(
         key=reminder.key,
@@ -38,7 +39,7 @@ def queue_reminder(*, reminder: Reminder, subject: str, body: str) -> OutboxMess
         to=reminder.to,
         subject=subject,
         body=body,
-        due_at=reminder.due_at,
+        due_at=free_from(reminder.appointment.patient, now),
     )
 
 

@@ -11,12 +11,20 @@ import time_machine
 from django.conf import LazySettings
 
 from followup.jobs import night
-from followup.models import NightRun, OutboxMessage, PathwayVersion, Site
+from followup.models import Appointment, NightRun, OutboxMessage, PathwayVersion, Site
 from followup.queries.night import night_work
 from followup.services.pathway import load_pathways, replan_eyes
 from tests.at_once import at_once
-from tests.builders import make_message, make_operation, make_site
-from tests.servers import MailServer
+from tests.builders import (
+    days,
+    make_appointment,
+    make_consent,
+    make_message,
+    make_operation,
+    make_patient,
+    make_site,
+)
+from tests.servers import MailServer, free_port
 
 pytestmark = pytest.mark.django_db
 
@@ -34,6 +42,14 @@ def monday() -> Iterator[time_machine.Coordinates]:
     """Monday nine o'clock; the clock stands still unless the test moves it."""
     with time_machine.travel(MONDAY_NINE, tick=False) as clock:
         yield clock
+
+
+def make_reminded(site: Site, *, ahead: int = 8) -> Appointment:
+    """A visit so many days after Monday, booked long ago by somebody who agreed to e-mail."""
+    patient = make_patient(site=site, email=f"reader{site.patients.count()}@home.example")
+    make_consent(patient=patient)
+    booked = MONDAY_NINE - timedelta(days=90)
+    return make_appointment(patient=patient, day=days(ahead), changed_at=booked)
 
 
 def addresses(mail_server: MailServer) -> list[str]:
@@ -136,7 +152,7 @@ def test_a_digest_that_cannot_be_counted_says_why_and_is_tried_again(
     night.run_night()
     assert mail_server.received == []
     (problem,) = night_work(site=site).problems
-    assert problem.startswith("2 Mar 2026: BadValue: Exactly one active pathway must")
+    assert problem.startswith("2 Mar 2026: Refused: No pathway is loaded")
     load_pathways(folder=Path(settings.BASE_DIR) / "fixtures" / "pathways")
     monday.shift(timedelta(minutes=16))
     night.run_night()
@@ -174,6 +190,59 @@ def test_after_a_stop_over_the_weekend_monday_brings_one_digest_and_lists_what_w
         ("withheld", "2026-02-27"),
         ("withheld", "2026-02-27"),
     ]
+
+
+def test_who_agreed_is_reminded_seven_and_two_days_before(
+    mail_server: MailServer, monday: time_machine.Coordinates
+) -> None:
+    place = make_reminded(make_site())
+    told = []
+    for _ in range(9):
+        night.run_night()
+        night.run_night()
+        told.append(len(mail_server.received))
+        monday.shift(timedelta(days=1))
+    assert told == [0, 1, 1, 1, 1, 1, 2, 2, 2]
+    assert addresses(mail_server) == [place.patient.email] * 2
+
+
+def test_after_a_stop_over_the_weekend_useful_reminders_go_once_and_past_visits_are_listed(
+    mail_server: MailServer, monday: time_machine.Coordinates
+) -> None:
+    site = make_site()
+    past = [make_reminded(site, ahead=-1) for _ in range(3)]
+    useful = [make_reminded(site, ahead=ahead) for ahead in (1, 2, 6)]
+    for _ in range(3):
+        night.run_night()
+    assert addresses(mail_server) == sorted(place.patient.email for place in useful)
+    undelivered = night_work(site=site).undelivered
+    assert {message.key.split("/")[1] for message in undelivered} == {str(place.patient_id) for place in past}
+    assert {message.problem for message in undelivered} == {"The visit of 1 Mar 2026 is past."}
+
+
+def test_a_reminder_that_cannot_be_written_keeps_none_waiting(
+    mail_server: MailServer, monday: time_machine.Coordinates, caplog: pytest.LogCaptureFixture
+) -> None:
+    site = make_site()
+    broken = make_reminded(site, ahead=2)
+    broken.patient.time_zone = "Nowhere/None"
+    broken.patient.save()
+    other = make_reminded(site, ahead=2)
+    night.run_night()
+    assert addresses(mail_server) == [other.patient.email]
+    assert "Nowhere/None" in caplog.text
+
+
+def test_a_gateway_that_is_away_keeps_no_mail_waiting(
+    mail_server: MailServer, monday: time_machine.Coordinates, settings: LazySettings
+) -> None:
+    settings.TEXT_GATEWAY_URL = f"http://127.0.0.1:{free_port()}/"
+    site = make_site()
+    for _ in range(2):
+        make_message(site=site, kind="note", channel="text", to="555", due_at=FRIDAY_NINE)
+    make_message(site=site, kind="note", to="ward@clinic.example", due_at=MONDAY_NINE)
+    assert night.send_due_messages() == 1
+    assert OutboxMessage.objects.filter(channel="text", attempts=1).count() == 1
 
 
 def test_a_long_queue_goes_out_in_portions(

@@ -115,15 +115,6 @@ def test_what_stands_in_the_outbox_is_not_written_again_and_a_moved_visit_is() -
     assert wanted(site) == [2]
 
 
-def test_in_the_evening_it_waits_for_the_morning_where_the_person_lives() -> None:
-    site = make_site(time_zone="Europe/Berlin")
-    visit(ahead=2, site=site)
-    visit(ahead=2, patient=make_patient(site=site, email="b@home.example", time_zone="America/Bogota"))
-    evening = NOW.replace(hour=19, minute=30)
-    due = [reminder.due_at.isoformat() for reminder in reminders_to_write(site=site, now=evening)]
-    assert due == ["2026-03-03T07:00:00+00:00", "2026-03-02T19:30:00+00:00"]
-
-
 @pytest.mark.parametrize(("written", "read"), [("7 2", [2, 7]), ("2,7, 2", [2, 7]), ("", []), ("60", [60])])
 def test_the_clinic_s_days(written: str, read: list[int]) -> None:
     assert reminder_days(Site(reminder_days=written)) == read

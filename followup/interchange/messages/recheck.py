@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from datetime import date, datetime, timedelta
 
-from followup.domain.dates.quiet import after_quiet
 from followup.domain.dates.zones import local_day
 from followup.domain.words import AppointmentState, Channel
 from followup.models import Appointment, OutboxMessage, Patient
 from followup.queries import reminders
-from followup.queries.contact import address_for, agrees_to, zone_for
+from followup.queries.contact import address_for, agrees_to, free_from
 from followup.services.night import DIGEST
 from followup.services.outbox import patient_of_key
 
@@ -31,8 +30,7 @@ def quiet_until(*, message: OutboxMessage, now: datetime) -> datetime | None:
     patient = _patient(message)
     if patient is None:
         return None
-    site = patient.site
-    free = after_quiet(now, zone_for(patient), site.quiet_from_hour, site.quiet_until_hour)
+    free = free_from(patient, now)
     return free if free > now else None
 
 

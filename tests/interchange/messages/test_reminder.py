@@ -14,7 +14,7 @@ from followup.interchange.messages.links import cannot_come_address, read_token,
 from followup.interchange.messages.reminder import compose_reminder
 from followup.queries.cautions import URGENT_SYMPTOMS
 from followup.queries.reminders import Reminder
-from tests.builders import NOW, make_appointment, make_eye, make_patient, make_session, make_site
+from tests.builders import make_appointment, make_eye, make_patient, make_session, make_site
 
 UID = UUID("12345678-1234-5678-1234-567812345678")
 
@@ -46,7 +46,7 @@ def reminder(channel: Channel = Channel.EMAIL, **fields: object) -> Reminder:
     theatre = make_session(site=site, kind="theatre", title="Oil removal list")
     eye = make_eye(patient=patient)
     place = make_appointment(eye=eye, session=theatre, local_time=time(9, 20), note="Silicone oil, right")
-    return Reminder(place, 7, channel, "amal@home.example", NOW)
+    return Reminder(place, 7, channel, "amal@home.example")
 
 
 @pytest.mark.django_db
