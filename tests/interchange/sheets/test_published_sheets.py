@@ -16,7 +16,11 @@ from io import StringIO
 import pytest
 from django.core.management import CommandError, call_command
 
+from followup.domain.outcome import Ending
 from followup.models import AcuityReading, Exam, Eye, Operation, Patient, Site, Visit
+from followup.queries.cohort_choice import CohortChoice
+from followup.queries.cohorts import read_cohort
+from tests.builders import TODAY
 from tests.interchange.sheets.helpers import SHEETS, outcomes, saved_map, take_in
 
 pytestmark = pytest.mark.django_db
@@ -98,6 +102,10 @@ def test_the_laser_trial_gives_each_eye_its_own_side_and_time(site: Site) -> Non
         retina = "detached_macula_off" if row["status"] == "1" else "attached"
         assert found[row["id"], side] == (start + timedelta(days=int(days)), retina)
     assert Counter(retina for _, retina in found.values()) == {"attached": 239, "detached_macula_off": 155}
+    rows = read_cohort(CohortChoice(site_id=site.pk, lock=TODAY)).rows
+    assert Counter(row.ending for row in rows) == {Ending.FREE: 239, Ending.RECURRED: 155}
+    days = sorted((day - start).days for day, _ in found.values())
+    assert sorted(row.days for row in rows if row.days is not None) == days
 
 
 def test_the_command_says_what_it_would_do_and_does_it_when_told(site: Site) -> None:
