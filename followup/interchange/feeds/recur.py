@@ -2,38 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta
-from itertools import chain
+from dataclasses import dataclass
+from datetime import date, datetime
 
 from followup.domain.dates.zones import local_day
 from followup.interchange.feeds.entries import Entry
 from followup.interchange.feeds.moments import at, clock_note, instant, is_day
 from followup.interchange.feeds.problems import Problem, Unreadable
 from followup.interchange.feeds.read import ReadCalendar
-from followup.interchange.feeds.repeats import Rule
-from followup.interchange.feeds.rules import walls_of
+from followup.interchange.feeds.series import Series, as_time, walls
 from followup.interchange.feeds.versions import key_of, recurrence_key
 from followup.interchange.feeds.zones_in import DatabaseZone
 
 MOST_OCCURRENCES = 2_000
 """Of one entry within the period asked for: five years of every day."""
-MOST_STEPS = 200_000
-"""Of a rule from its start to the end of the period, so that no rule can keep the reader busy for ever."""
-_MARGIN = timedelta(days=2)
-_LEAP_DAYS_APART = timedelta(days=8 * 366)
-"""How far past the period the next date of a rule may be: 29 February, over a year such as 2100."""
-_STEP = {
-    "SECONDLY": timedelta(seconds=1),
-    "MINUTELY": timedelta(minutes=1),
-    "HOURLY": timedelta(hours=1),
-    "DAILY": timedelta(days=1),
-    "WEEKLY": timedelta(weeks=1),
-    "MONTHLY": timedelta(days=28),
-    "YEARLY": timedelta(days=365),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,15 +46,6 @@ class _Leading:
     entry: Entry
 
 
-@dataclass(slots=True)
-class _Series:
-    """One repeating entry and its changed repetitions, by the repetition they change."""
-
-    master: Entry
-    changed: dict[str, Entry]
-    problems: list[Problem] = field(default_factory=list)
-
-
 def occurrences(calendar: ReadCalendar, *, first: date, last: date) -> tuple[list[Occurrence], list[Problem]]:
     """Everything that starts on a day at the site from `first` to `last`, in the order of time.
 
@@ -94,29 +68,29 @@ def occurrences(calendar: ReadCalendar, *, first: date, last: date) -> tuple[lis
     return sorted(found, key=lambda one: (instant(one.starts), one.uid)), problems
 
 
-def _series(entries: Sequence[Entry]) -> Iterator[_Series]:
+def _series(entries: Sequence[Entry]) -> Iterator[Series]:
     masters = {entry.uid: entry for entry in reversed(entries) if entry.repeats and not entry.recurrence}
     changed: dict[str, dict[str, Entry]] = {uid: {} for uid in masters}
     for entry in entries:
         if entry.recurrence and entry.uid in masters:
             changed[entry.uid][recurrence_key(entry)] = entry
         elif masters.get(entry.uid) is not entry:
-            yield _Series(entry, {})
+            yield Series(entry, {})
     for uid, master in masters.items():
-        yield _Series(master, changed[uid])
+        yield Series(master, changed[uid])
 
 
-def _follow(series: _Series, last: date) -> Iterator[Occurrence]:
+def _follow(series: Series, last: date) -> Iterator[Occurrence]:
     master = series.master
     if not master.repeats:
         key = key_of(master.starts) if master.shares_uid else recurrence_key(master)
         yield Occurrence(master, master.starts, master.ends, key, master.cancelled, master.notes)
         return
-    keys = {key_of(at(wall, master.zone)): wall for wall in _walls(series, last)}
+    keys = {key_of(at(wall, master.zone)): wall for wall in walls(series, last)}
     left_out = _left_out(series, keys, last)
     changed = _matched(series, keys)
     leading = [_Leading(keys[key], one) for key, one in changed.items() if one.and_later and key in keys]
-    leading.sort(key=lambda one: _as_time(one.changes))
+    leading.sort(key=lambda one: as_time(one.changes))
     for key, wall in keys.items():
         if key not in changed and key not in left_out:
             yield _repetition(master, _leader(leading, wall), key, wall)
@@ -126,13 +100,13 @@ def _follow(series: _Series, last: date) -> Iterator[Occurrence]:
         yield Occurrence(entry, entry.starts, entry.ends, key, cancelled, (*entry.notes, *unmatched))
 
 
-def _matched(series: _Series, keys: dict[str, date | datetime]) -> dict[str, Entry]:
+def _matched(series: Series, keys: dict[str, date | datetime]) -> dict[str, Entry]:
     """The changed repetitions by key; one that names a day where there are times is that day's, if one is."""
     by_day = _keys_by_day(keys)
     found: dict[str, Entry] = {}
     for key, entry in series.changed.items():
         which = entry.recurrence.wall if entry.recurrence else entry.wall
-        same_day = by_day.get(_as_time(which).date(), [])
+        same_day = by_day.get(as_time(which).date(), [])
         if key not in keys and is_day(which) != is_day(series.master.wall) and len(same_day) == 1:
             message = "RECURRENCE-ID is not of the kind of DTSTART: the repetition on that day is taken."
             series.problems.append(Problem(entry.line, entry.uid, str(which), message))
@@ -145,13 +119,13 @@ def _matched(series: _Series, keys: dict[str, date | datetime]) -> dict[str, Ent
 def _keys_by_day(keys: dict[str, date | datetime]) -> dict[date, list[str]]:
     by_day: dict[date, list[str]] = {}
     for key, wall in keys.items():
-        by_day.setdefault(_as_time(wall).date(), []).append(key)
+        by_day.setdefault(as_time(wall).date(), []).append(key)
     return by_day
 
 
 def _leader(leading: Sequence[_Leading], wall: date | datetime) -> _Leading | None:
     """The last change of "this and all later ones" (RANGE=THISANDFUTURE) before a repetition."""
-    return next((one for one in reversed(leading) if _as_time(one.changes) < _as_time(wall)), None)
+    return next((one for one in reversed(leading) if as_time(one.changes) < as_time(wall)), None)
 
 
 def _repetition(master: Entry, leader: _Leading | None, key: str, wall: date | datetime) -> Occurrence:
@@ -162,7 +136,7 @@ def _repetition(master: Entry, leader: _Leading | None, key: str, wall: date | d
             master, starts, master.length.after(wall, master.zone), key, master.cancelled, notes
         )
     entry = leader.entry
-    moved = wall + (_as_time(entry.wall) - _as_time(leader.changes))
+    moved = wall + (as_time(entry.wall) - as_time(leader.changes))
     cancelled = entry.cancelled or master.cancelled
     ends = entry.length.after(moved, entry.zone)
     return Occurrence(entry, at(moved, entry.zone), ends, key, cancelled, entry.notes)
@@ -175,87 +149,6 @@ def _clocks(master: Entry, wall: date | datetime) -> tuple[str, ...]:
     return (note,) if note else ()
 
 
-def _walls(series: _Series, last: date) -> list[date | datetime]:
-    """The start itself, then every time of the rule and every further date, up to the end of the period."""
-    master = series.master
-    rule = master.repeats.rule
-    ruled = _rule_walls(series, rule, last) if rule else []
-    return sorted({master.wall, *ruled, *_further(series)})
-
-
-def _further(series: _Series) -> Iterator[date | datetime]:
-    """Further dates on the wall of the entry's zone; others are named and passed over."""
-    master = series.master
-    for listed in master.repeats.further:
-        value = listed.moment.value
-        if is_day(value) or listed.moment.zone == master.zone:
-            yield listed.moment.wall
-        elif isinstance(value, datetime) and isinstance(master.zone, DatabaseZone):
-            yield value.astimezone(master.zone.place).replace(tzinfo=None)
-        else:
-            message = "RDATE is in another zone than DTSTART: it is not added."
-            series.problems.append(Problem(listed.line, master.uid, str(listed.moment.wall), message))
-
-
-def _rule_walls(series: _Series, rule: Rule, last: date) -> list[date | datetime]:
-    master = series.master
-    begin = _as_time(master.wall)
-    end = datetime.combine(last + _MARGIN, time.max)
-    _check_steps(rule, begin, end)
-    found = [begin]
-    walls = _followed(rule, begin, end)
-    if (first := next(walls, None)) != begin:
-        message = "the rule does not hold for the start itself, which is kept."
-        series.problems.append(Problem(rule.line, master.uid, "", message))
-        walls = chain([first] if first else [], walls)
-    for wall in walls:
-        if (rule.count and len(found) >= rule.count) or _is_past(rule, master, wall):
-            break
-        found.append(wall)
-    return [wall.date() for wall in found] if is_day(master.wall) else list(found)
-
-
-def _followed(rule: Rule, begin: datetime, end: datetime) -> Iterator[datetime]:
-    try:
-        yield from walls_of(rule.recur, begin, end)
-    except (ValueError, TypeError) as fault:
-        # Hours and minutes that an interval steps over come to light on the way only.
-        value = rule.recur.to_ical().decode()
-        raise Unreadable(rule.line, value, f"this rule cannot be followed ({fault}).") from None
-
-
-def _is_past(rule: Rule, master: Entry, wall: datetime) -> bool:
-    until = rule.until
-    if until is None:
-        return False
-    if not isinstance(until, datetime) or is_day(master.wall):
-        return wall.date() > (until.date() if isinstance(until, datetime) else until)
-    if until.tzinfo is None:
-        return wall > until
-    return instant(at(wall, master.zone)) > until
-
-
-def _check_steps(rule: Rule, begin: datetime, end: datetime) -> None:
-    if _steps(rule, begin, end) > MOST_STEPS:
-        raise Unreadable(
-            rule.line,
-            rule.recur.to_ical().decode(),
-            f"this rule takes more than {MOST_STEPS:,} steps. Ask for a shorter period.",
-        )
-
-
-def _steps(rule: Rule, begin: datetime, end: datetime) -> float:
-    """About how many times are to be looked at; lists of hours, minutes and seconds multiply."""
-    every = int(next(iter(rule.recur.get("INTERVAL", [])), 1))
-    periods = (end - begin) / (_STEP[str(rule.recur["FREQ"][0])] * every)
-    times = math.prod(len(rule.recur.get(name, [0])) for name in ("BYHOUR", "BYMINUTE", "BYSECOND"))
-    if rule.count is not None and not any(name.startswith("BY") for name in rule.recur):
-        return min(periods, rule.count)
-    if any(name in rule.recur for name in ("BYMONTH", "BYMONTHDAY", "BYYEARDAY")):
-        periods *= 1 + _LEAP_DAYS_APART / (end - begin)
-    return max(periods, (end - begin).days) * times if times > 1 else periods
-
-
 def _check_number(master: Entry, happens: Sequence[Occurrence]) -> None:
     if len(happens) > MOST_OCCURRENCES:
         raise Unreadable(
@@ -266,14 +159,14 @@ def _check_number(master: Entry, happens: Sequence[Occurrence]) -> None:
         )
 
 
-def _left_out(series: _Series, keys: dict[str, date | datetime], last: date) -> set[str]:
+def _left_out(series: Series, keys: dict[str, date | datetime], last: date) -> set[str]:
     """The keys of what EXDATE takes out: an instant, or all of a day where one of the two is a day."""
     master = series.master
     by_day = _keys_by_day(keys)
     found: set[str] = set()
     for listed in master.repeats.left_out:
         moment = listed.moment
-        day = _as_time(moment.wall).date()
+        day = as_time(moment.wall).date()
         whole_day = is_day(moment.wall) or is_day(master.wall)
         hits = set(by_day.get(day, [])) if whole_day else {key_of(moment.value)} & keys.keys()
         if not hits and day <= last:
@@ -283,16 +176,12 @@ def _left_out(series: _Series, keys: dict[str, date | datetime], last: date) -> 
     return found
 
 
-def _unmatched(series: _Series, entry: Entry, known: bool, last: date) -> tuple[str, ...]:
-    if known or entry.recurrence is None or _as_time(entry.recurrence.wall).date() > last:
+def _unmatched(series: Series, entry: Entry, known: bool, last: date) -> tuple[str, ...]:
+    if known or entry.recurrence is None or as_time(entry.recurrence.wall).date() > last:
         return ()
     message = "changes a repetition that the rule does not have: it is taken as a visit of its own"
     series.problems.append(Problem(entry.line, entry.uid, str(entry.recurrence.value), f"{message}."))
     return (message,)
-
-
-def _as_time(value: date | datetime) -> datetime:
-    return value if isinstance(value, datetime) else datetime.combine(value, time())
 
 
 def _day(value: date | datetime, site_zone: str) -> date:

@@ -193,6 +193,11 @@ def test_only_the_period_asked_for_is_followed() -> None:
     assert [one.starts.isoformat()[:10] for one in within] == ["2025-06-01", "2025-06-02", "2025-06-03"]
 
 
+def test_a_series_that_begins_after_the_period_is_nothing_to_speak_of() -> None:
+    found = read(*event("RRULE:FREQ=WEEKLY", "EXDATE:20290101T060000Z", start="DTSTART:20281225T060000Z"))
+    assert (starts(found), problems(found)) == ([], [])
+
+
 @pytest.mark.parametrize(
     ("rule", "said"),
     [
