@@ -56,6 +56,7 @@ def cancel_list(request: StaffRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
             cancel_session(by=request.user, now=clock.now(), session=shown, **form.cleaned_data)
-            messages.success(request, f"{shown} is cancelled. Its people are on the recall list again.")
+            said = f"{shown.title} on {shown.day:%-d %b %Y} is cancelled"
+            messages.success(request, f"{said}. Its people are on the recall list again.")
             return redirect("session", pk=shown.pk)
     return page(request, "booking/cancel_session.html", {"form": form, "session": shown})

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_http_methods
 
 from followup.domain.roles import Action
 from followup.domain.words import Lane
+from followup.models import Appointment
 from followup.queries import access
 from followup.queries.booking import awaited_of, offers, standings_of
 from followup.services.booking import book_appointment, cancel_appointment, move_appointment
@@ -42,7 +43,7 @@ def book(request: StaffRequest, pk: int) -> HttpResponse:
                 note=form.cleaned_data["note"],
                 time=form.cleaned_data["time"],
             )
-            messages.success(request, f"Booked: {patient}, {place.session}, at {place.local_time:%H:%M}.")
+            messages.success(request, f"Booked: {_told(place)}.")
             return redirect("patient", pk=patient.pk)
     context = {
         "form": form,
@@ -70,9 +71,7 @@ def move(request: StaffRequest, pk: int) -> HttpResponse:
             moved = move_appointment(
                 by=request.user, now=clock.now(), today=today, appointment=place, session=form.chosen
             )
-            messages.success(
-                request, f"Moved: {moved.patient}, {moved.session}, at {moved.local_time:%H:%M}."
-            )
+            messages.success(request, f"Moved: {_told(moved)}.")
             return redirect("patient", pk=place.patient_id)
     context = {"form": form, "place": place, "patient": place.patient, "offers": elsewhere}
     return page(request, "booking/move.html", context)
@@ -86,6 +85,11 @@ def cancel(request: StaffRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
             cancel_appointment(by=request.user, now=clock.now(), appointment=place, **form.cleaned_data)
-            messages.success(request, f"Cancelled: {place.patient}, {place.session}. Book another place.")
+            messages.success(request, f"Cancelled: {_told(place)}. Book another place.")
             return redirect("patient", pk=place.patient_id)
     return page(request, "booking/cancel.html", {"form": form, "place": place, "patient": place.patient})
+
+
+def _told(place: Appointment) -> str:
+    """A place in one line: who, where and when."""
+    return f"{place.patient}, {place.session.title}, {place.day:%-d %b %Y} at {place.local_time:%H:%M}"

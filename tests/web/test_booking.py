@@ -1,0 +1,161 @@
+"""Booking from what is offered, moving, cancelling, and saying what happened."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import time
+
+import pytest
+from django.test import Client
+
+from followup.models import Appointment, Eye, Session, Site, Staff
+from followup.services.pathway import replan_eye
+from tests.builders import TODAY, days, make_appointment, make_exam, make_session, make_staff
+from tests.web.stories import gas_eye, oil_eye, send, text_of
+
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_nine")]
+
+
+@pytest.fixture
+def client(harbour: Site, enter: Callable[[Staff], Client]) -> Client:
+    return enter(make_staff(site=harbour))
+
+
+@pytest.fixture
+def eye(harbour: Site) -> Eye:
+    """Seen in week 1. Month 1 is due on 2 Mar 2026: open since 23 Feb, until 16 Mar."""
+    eye = gas_eye(harbour, days(-28))
+    make_exam(eye=eye, day=days(-21))
+    replan_eye(eye_id=eye.pk)
+    return eye
+
+
+def test_sessions_are_offered_with_what_they_would_meet(harbour: Site, client: Client, eye: Eye) -> None:
+    make_session(site=harbour, day=days(7), title="Retina clinic")
+    make_session(site=harbour, day=days(20), title="Late clinic")
+    make_session(site=harbour, day=days(7), kind="theatre", title="Theatre")
+    page = text_of(client.get(f"/eyes/{eye.pk}/book/"))
+    assert "RIGHT Month 1: in the window, 7 days before its end" in page
+    assert "RIGHT Month 1: 6 days after the window" in page
+    assert page.index("Retina clinic") < page.index("Late clinic")
+    assert "Theatre" not in page
+
+
+def test_the_place_is_booked_at_the_next_free_time(harbour: Site, client: Client, eye: Eye) -> None:
+    session = make_session(site=harbour, day=days(7), title="Retina clinic")
+    page = text_of(send(client, f"/eyes/{eye.pk}/book/", session=session.pk))
+    assert "Retina clinic, 9 Mar 2026 at 09:00." in page
+    assert Appointment.objects.get().lane == "review"
+    assert "Month 1: booked for 9 Mar 2026." in text_of(client.get(f"/eyes/{eye.pk}/"))
+
+
+def test_a_removal_is_booked_in_theatre_for_its_eye(harbour: Site, client: Client) -> None:
+    eye = oil_eye(harbour, days(-90))
+    session = make_session(site=harbour, day=days(7), kind="theatre")
+    send(client, f"/eyes/{eye.pk}/book/?lane=removal", session=session.pk)
+    assert (Appointment.objects.get().lane, Appointment.objects.get().eye) == ("removal", eye)
+
+
+def test_a_session_that_filled_meanwhile_is_refused_with_the_reason(
+    harbour: Site, client: Client, eye: Eye
+) -> None:
+    session = make_session(site=harbour, day=days(7), places=1)
+    make_appointment(session=session, site=harbour)
+    other = make_session(site=harbour, day=days(8))
+    page = text_of(send(client, f"/eyes/{eye.pk}/book/", session=session.pk, note="By bus"))
+    assert "That session is no longer on offer: full, cancelled or over. Choose another." in page
+    assert 'value="By bus"' in page
+    assert f'value="{other.pk}"' in page
+    assert not Appointment.objects.filter(patient=eye.patient).exists()
+
+
+def test_a_time_outside_the_session_is_refused_beside_the_time(
+    harbour: Site, client: Client, eye: Eye
+) -> None:
+    session = make_session(site=harbour, day=days(7))
+    page = text_of(send(client, f"/eyes/{eye.pk}/book/", session=session.pk, time="18:00"))
+    assert "18:00 is outside it" in page[page.index('id="id_time_error"') :][:200]
+
+
+def test_without_a_session_the_page_says_to_open_one(client: Client, eye: Eye) -> None:
+    page = text_of(client.get(f"/eyes/{eye.pk}/book/"))
+    assert '<a href="/sessions/new/">Open a session</a>, then come back.' in page
+
+
+def test_a_moved_place_keeps_the_day_it_was_first_due(harbour: Site, client: Client, eye: Eye) -> None:
+    first, second = make_session(site=harbour, day=days(7)), make_session(site=harbour, day=days(9))
+    send(client, f"/eyes/{eye.pk}/book/", session=first.pk)
+    place = Appointment.objects.get()
+    due = place.original_due
+    send(client, f"/appointments/{place.pk}/move/", session=second.pk)
+    place.refresh_from_db()
+    assert (place.day, place.original_due) == (days(9), due)
+
+
+def test_a_cancelled_place_says_who_and_why_and_the_eye_is_to_be_booked_again(
+    harbour: Site, client: Client, eye: Eye
+) -> None:
+    place = make_appointment(patient=eye.patient, day=days(7))
+    address = f"/appointments/{place.pk}/cancel/"
+    assert "This field is required." in text_of(send(client, address, cancelled_by="patient", reason=""))
+    page = text_of(send(client, address, cancelled_by="patient", reason="At a wedding"))
+    assert "Cancelled by the patient" in page
+    assert "Month 1: book between" in page
+
+
+@pytest.mark.parametrize("method", ["get", "head"])
+@pytest.mark.parametrize("verb", ["cancel", "move", "arrived", "attended", "not-attended"])
+def test_opening_an_address_changes_no_place(
+    harbour: Site, client: Client, eye: Eye, method: str, verb: str
+) -> None:
+    place = make_appointment(patient=eye.patient, day=TODAY)
+    getattr(client, method)(f"/appointments/{place.pk}/{verb}/")
+    place.refresh_from_db()
+    assert (place.state, place.sequence) == ("booked", 0)
+
+
+def test_somebody_who_did_not_come_leads_to_the_contact_form(harbour: Site, client: Client, eye: Eye) -> None:
+    place = make_appointment(patient=eye.patient, day=TODAY)
+    page = text_of(send(client, f"/appointments/{place.pk}/not-attended/", reason="cost"))
+    assert "did not attend. Contact them, and book another place." in page
+    assert f"<h1>Contact attempt: {eye.patient.name}</h1>" in page
+
+
+def test_a_refused_outcome_is_told_on_the_session_s_day(harbour: Site, client: Client, eye: Eye) -> None:
+    place = make_appointment(patient=eye.patient, day=days(7))
+    page = text_of(send(client, f"/appointments/{place.pk}/attended/"))
+    assert "still to come. Move or cancel it instead." in page
+
+
+WEEKLY = {
+    "kind": "clinic",
+    "title": "Retina clinic",
+    "day": "2026-03-23",
+    "starts": "09:00",
+    "ends": "12:00",
+    "places": 6,
+    "weeks": 3,
+}
+
+
+def test_the_same_session_is_opened_for_several_weeks_at_one_local_time(client: Client) -> None:
+    assert "3 sessions are open for booking." in text_of(send(client, "/sessions/new/", **WEEKLY))
+    opened = Session.objects.order_by("day")
+    assert [str(session.day) for session in opened] == ["2026-03-23", "2026-03-30", "2026-04-06"]
+    assert {session.starts for session in opened} == {time(9)}
+
+
+def test_if_one_of_the_weeks_cannot_be_opened_none_is(harbour: Site, client: Client) -> None:
+    make_session(site=harbour, day=days(28), title="Retina clinic")
+    page = text_of(send(client, "/sessions/new/", **WEEKLY))
+    assert '"Retina clinic" on 30 Mar 2026 at 09:00 is there already.' in page
+    assert Session.objects.count() == 1
+
+
+def test_a_cancelled_session_gives_its_people_back_to_the_recall_list(
+    harbour: Site, client: Client, eye: Eye
+) -> None:
+    place = make_appointment(patient=eye.patient, day=days(7))
+    page = text_of(send(client, f"/sessions/{place.session_id}/cancel/", reason="No surgeon"))
+    assert "This session is cancelled." in page
+    assert eye.patient.name in text_of(client.get("/recall/?standing=to_book"))
