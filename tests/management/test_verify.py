@@ -43,5 +43,5 @@ def test_a_row_changed_by_hand_is_named_and_stays_until_repair_is_asked_for(eye_
 
 
 def test_without_pathways_it_says_what_to_do() -> None:
-    with pytest.raises(CommandError, match="Run manage.py load_pathways"):
+    with pytest.raises(CommandError, match=r"Run manage\.py load_pathways"):
         verify()
