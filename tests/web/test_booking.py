@@ -6,7 +6,9 @@ from collections.abc import Callable
 from datetime import time
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from followup.models import Appointment, Eye, Session, Site, Staff
 from followup.services.pathway import replan_eye
@@ -125,6 +127,18 @@ def test_a_refused_outcome_is_told_on_the_session_s_day(harbour: Site, client: C
     place = make_appointment(patient=eye.patient, day=days(7))
     page = text_of(send(client, f"/appointments/{place.pk}/attended/"))
     assert "still to come. Move or cancel it instead." in page
+
+
+def test_a_session_s_day_costs_the_same_for_one_place_and_for_five(harbour: Site, client: Client) -> None:
+    session = make_session(site=harbour, day=TODAY)
+    counts = []
+    for number in (1, 4):
+        for _ in range(number):
+            make_appointment(patient=gas_eye(harbour, days(-28)).patient, session=session)
+        with CaptureQueriesContext(connection) as asked:
+            client.get(f"/sessions/{session.pk}/")
+        counts.append(len(asked))
+    assert counts[0] == counts[1]
 
 
 WEEKLY = {

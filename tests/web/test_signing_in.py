@@ -77,5 +77,6 @@ def test_signing_out_is_a_button_and_not_a_link(harbour: Site, enter: Callable[[
     client = enter(make_staff(site=harbour))
     assert client.get("/sign-out/").status_code == 405
     assert client.get("/").status_code == 200
+    assert "no-store" in client.get("/").headers["Cache-Control"]
     client.post("/sign-out/")
     assert client.get("/").headers["Location"] == "/sign-in/?next=/"

@@ -11,6 +11,7 @@ from django.core.exceptions import ObjectDoesNotExist, PermissionDenied
 from django.db.models import Model
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.cache import add_never_cache_headers
 
 from followup.domain.errors import FollowUpError
 from followup.domain.roles import Action, may
@@ -51,15 +52,23 @@ def needs(action: Action | None) -> Callable[[View[P]], Callable[..., HttpRespon
                 raise PermissionDenied("You have no clinic yet. Ask an administrator to add you to one.")
             known.site = _chosen(known)
             try:
-                return view(known, *args, **kwargs)
+                response = view(known, *args, **kwargs)
             except FollowUpError as fault:
                 logger.warning("%s refused: %s", request.path, fault.message)
-                return render(request, "kit/refused.html", {"fault": fault.message}, status=409)
+                response = render(request, "kit/refused.html", {"fault": fault.message}, status=409)
+            return _not_kept(response)
 
         cast(Any, guarded).action = action
         return guarded
 
     return guard
+
+
+def _not_kept(response: HttpResponse) -> HttpResponse:
+    """After signing out, the back button of a shared machine shows nobody's record."""
+    if not response.has_header("Cache-Control"):
+        add_never_cache_headers(response)
+    return response
 
 
 def _chosen(request: StaffRequest) -> Site:

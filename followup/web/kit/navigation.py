@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from followup.domain.roles import Action, may
 
@@ -36,9 +36,6 @@ def places_for(role: str, path: str) -> list[Place]:
     places = []
     for title, name, action in _PLACES:
         if action is None or may(role, action):
-            try:
-                address = reverse(name)
-            except NoReverseMatch:
-                continue
+            address = reverse(name)
             places.append(Place(title, address, path == address))
     return places

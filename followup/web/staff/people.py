@@ -73,14 +73,15 @@ def password(request: StaffRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @needs(None)
 def own_password(request: StaffRequest) -> HttpResponse:
+    member = find(request, access.colleague_for, request.user.pk)
     form = PasswordForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            member = set_password(by=request.user, now=clock.now(), staff=request.user, **form.cleaned_data)
+            member = set_password(by=request.user, now=clock.now(), staff=member, **form.cleaned_data)
             update_session_auth_hash(request, member)
             messages.success(request, "Your password is changed.")
             return redirect("home")
-    return page(request, "staff/password.html", {"form": form, "member": request.user})
+    return page(request, "staff/password.html", {"form": form, "member": member})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
