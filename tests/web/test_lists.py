@@ -59,7 +59,7 @@ def test_the_recall_list_says_overdue_and_the_side_in_words_with_the_reason(
     eye = oil_eye(harbour, days(-120), side="left", only_eye=True)
     page = text_of(client.get("/recall/"))
     assert '<span class="side">LEFT</span>' in page
-    assert '<span class="pressing">Overdue 118 days</span>' in page
+    assert '<span class="pressing nowrap">Overdue 118 days</span>' in page
     assert "Only eye" in page
     assert f'<a class="button" href="/patients/{eye.patient_id}/attempts/new/">Contact' in page
     assert f'Book<span class="hidden-text"> {eye.patient.name} LEFT</span>' in page

@@ -28,7 +28,11 @@ class ChooseSites(Form):
 
 class AddStaffForm(ChooseSites):
     field_order = ["username", "given_name", "family_name", "email", "role", "sites", "password"]
-    username = forms.CharField(max_length=150, label="Name to sign in with")
+    username = forms.CharField(
+        max_length=150,
+        label="Name to sign in with",
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
     given_name = forms.CharField(max_length=150, required=False)
     family_name = forms.CharField(max_length=150, required=False)
     email = forms.EmailField(required=False, label="E-mail")
