@@ -55,7 +55,7 @@ def agrees_to(patient: Patient, channel: Channel) -> bool:
 
 def refuses(patient: Patient, channel: Channel) -> bool:
     """Was consent given and withdrawn, and not given again? Never asked is no refusal."""
-    given = list(patient.consents.filter(channel=channel.value))
+    given = [consent for consent in patient.consents.all() if consent.channel == channel.value]
     return bool(given) and all(consent.withdrawn_on for consent in given)
 
 

@@ -21,6 +21,7 @@ _PLACES: list[tuple[str, str, Action | None]] = [
     ("Recall", "recall", Action.SEE_LISTS),
     ("Tamponade in place", "oil", Action.SEE_LISTS),
     ("Needs a decision", "questions", Action.SEE_LISTS),
+    ("Letters", "letters", Action.CONTACT),
     ("Sessions", "sessions", Action.SEE_LISTS),
     ("Without an outcome", "without_outcome", Action.SEE_LISTS),
     ("Audit", "audit", Action.AUDIT),

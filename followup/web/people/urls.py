@@ -1,11 +1,12 @@
 from django.urls import path
 
-from followup.web.people import views
+from followup.web.people import consents, views
 
 urlpatterns = [
     path("search/", views.search, name="search"),
     path("patients/new/", views.register, name="register"),
     path("patients/<int:pk>/", views.patient, name="patient"),
     path("patients/<int:pk>/change/", views.change, name="change_patient"),
+    path("patients/<int:pk>/consents/", consents.consents, name="consents"),
     path("patients/<int:pk>/history/", views.history, name="history"),
 ]

@@ -1,0 +1,62 @@
+"""A printed letter is kept; one that asks somebody to ring is an attempt to reach them."""
+
+from __future__ import annotations
+
+import pytest
+
+from followup.domain.errors import FollowUpError
+from followup.domain.words import LetterKind
+from followup.models import Change, ContactAttempt, Patient, PrintedLetter
+from followup.queries.letters import LetterRow, appointment_letter
+from followup.services.booking import cancel_appointment
+from followup.services.letters import record_letters
+from tests.builders import NOW, TODAY, days, make_appointment, make_patient, make_staff
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def patient() -> Patient:
+    return make_patient(postal_address="1 Quay")
+
+
+def record(*letters: LetterRow) -> list[PrintedLetter]:
+    by = make_staff(site=letters[0].patient.site)
+    return record_letters(by=by, now=NOW, today=TODAY, letters=letters)
+
+
+@pytest.mark.parametrize(
+    ("kind", "note"),
+    [
+        (LetterKind.NOT_REACHED, "Printed: We could not reach you."),
+        (LetterKind.OIL, "Printed: Oil still in the eye."),
+    ],
+)
+def test_a_letter_that_asks_to_ring_is_an_attempt(patient: Patient, kind: LetterKind, note: str) -> None:
+    record(LetterRow(kind, patient))
+    attempt = ContactAttempt.objects.get()
+    assert (attempt.channel, attempt.result, attempt.note) == ("letter", "sent", note)
+    assert attempt.next_step_on == days(2)
+    assert [change.verb for change in Change.objects.order_by("id")] == ["print_letter", "record_attempt"]
+
+
+def test_the_letter_of_an_appointment_is_no_attempt(patient: Patient) -> None:
+    place = make_appointment(patient=patient)
+    (printed,) = record(appointment_letter(place))
+    assert (printed.appointment, printed.sequence, printed.printed_at) == (place, 0, NOW)
+    assert not ContactAttempt.objects.exists()
+
+
+def test_of_several_letters_none_is_kept_if_one_may_not_be_sent(patient: Patient) -> None:
+    nowhere = make_patient(site=patient.site)
+    with pytest.raises(FollowUpError, match="No postal address"):
+        record(LetterRow(LetterKind.NOT_REACHED, patient), LetterRow(LetterKind.NOT_REACHED, nowhere))
+    assert not PrintedLetter.objects.exists()
+
+
+def test_an_appointment_cancelled_since_the_letter_was_made_is_refused(patient: Patient) -> None:
+    place = make_appointment(patient=patient)
+    letter = appointment_letter(place)
+    cancel_appointment(by=None, now=NOW, appointment=place, cancelled_by="clinic", reason="Ill")
+    with pytest.raises(FollowUpError, match="was moved, cancelled or is over"):
+        record(letter)
