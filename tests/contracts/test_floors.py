@@ -22,6 +22,7 @@ ALLOWED: dict[str, set[str]] = {
     "models": {"django.conf", "django.contrib.auth.models", "django.db"},
     "queries": {"django.conf", "django.core", "django.db", "django.utils"},
     "services": {"django.conf", "django.contrib.auth", "django.core", "django.db", "django.utils"},
+    "interchange/letters": {"django.template", "django.utils", "fpdf"},
     "interchange": {
         "dateutil",
         "django.conf",
