@@ -13,7 +13,17 @@ from math import floor
 from urllib.parse import urlencode
 
 from followup.domain.errors import BadValue
-from followup.domain.words import Clock, Extent, Indication, RecurrenceEvent, Repeat, Tamponade, Term, YesNo
+from followup.domain.words import (
+    Clock,
+    Extent,
+    Indication,
+    Procedure,
+    RecurrenceEvent,
+    Repeat,
+    Tamponade,
+    Term,
+    YesNo,
+)
 
 DAYS_A_MONTH = 30.4375
 """The mean month of the Gregorian leap-year cycle of four years: 365.25 / 12."""
@@ -43,8 +53,32 @@ class BuckleChoice(Term):
 class Errors(Term):
     """How the limits are worked out."""
 
-    EYES = "eyes", "Each eye on its own (Greenwood)"
     PATIENTS = "patients", "Eyes of one patient together (robust)"
+    EYES = "eyes", "Each eye on its own (Greenwood)"
+
+
+class Unit(Term):
+    """Which eyes of a person count."""
+
+    ALL = "all", "All eyes"
+    FIRST = "first", "One eye a patient: the one operated on first, of two on one day the right"
+
+
+class Stratum(Term):
+    """What the eyes are told apart by: each can also be asked for alone."""
+
+    SITE = "site", "Clinic"
+    SURGEON = "surgeon", "Surgeon"
+    YEAR = "year", "Year of the index operation"
+    INDICATION = "indication", "Indication"
+    PROCEDURE = "procedure", "Procedures done together"
+    TAMPONADE = "tamponade", "Tamponade left by it"
+    AXIAL_LENGTH = "axial_length", "Axial length"
+    STAPHYLOMA = "staphyloma", "Staphyloma"
+    EXTENT = "extent", "Extent of detachment"
+    BUCKLE = "buckle", "Buckle"
+    ONLY_EYE = "only_eye", "Only eye"
+    REPEAT = "repeat", "First or repeat"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +91,8 @@ class CohortChoice:
     operated_from: date | None = None
     operated_to: date | None = None
     indications: tuple[Indication, ...] = ()
+    procedures: tuple[Procedure, ...] = ()
+    """All of these done at the index operation."""
     tamponade: Tamponade | TamponadeGroup | None = None
     """What the index operation left in the eye."""
     surgeon: str = ""
@@ -68,11 +104,17 @@ class CohortChoice:
     staphyloma: YesNo | None = None
     axial_length_from: Decimal | None = None
     """Millimetres, that length included."""
+    axial_length_below: Decimal | None = None
+    """Millimetres, that length not included."""
+    other_sites: tuple[int, ...] = ()
+    """Further clinics counted together with the first."""
+    unit: Unit = Unit.ALL
+    strata: Stratum | None = None
     clock: Clock = Clock.INDEX
     event: RecurrenceEvent = RecurrenceEvent.REDETACHMENT
     horizon: int = 24
     """Months."""
-    errors: Errors = Errors.EYES
+    errors: Errors = Errors.PATIENTS
 
     def __post_init__(self) -> None:
         first, last = self.operated_from, self.operated_to
@@ -81,10 +123,24 @@ class CohortChoice:
                 f"Operated from {first} to {last}: the first day must not be after the last. Swap them?",
                 field="operated_to",
             )
+        least, below = self.axial_length_from, self.axial_length_below
+        if least is not None and below is not None and least >= below:
+            raise BadValue(
+                f"Axial length from {least} to below {below} mm: no eye can be both. Swap them?",
+                field="axial_length_below",
+            )
         if not 1 <= self.horizon <= LONGEST_HORIZON:
             raise BadValue(
                 f"The horizon is {self.horizon} months: expected 1 to {LONGEST_HORIZON}.", field="horizon"
             )
+
+    @property
+    def site_ids(self) -> tuple[int, ...]:
+        return (self.site_id, *(other for other in self.other_sites if other != self.site_id))
+
+    @property
+    def asks_length(self) -> bool:
+        return self.axial_length_from is not None or self.axial_length_below is not None
 
     @property
     def marks(self) -> tuple[int, ...]:
@@ -99,9 +155,11 @@ class CohortChoice:
         """The choice by form field; questions left open are left out."""
         asked: dict[str, object] = {
             "site": self.site_id,
+            "also": [str(site) for site in self.other_sites],
             "operated_from": self.operated_from,
             "operated_to": self.operated_to,
             "indication": [indication.value for indication in self.indications],
+            "procedure": [procedure.value for procedure in self.procedures],
             "tamponade": self.tamponade,
             "surgeon": self.surgeon,
             "repeat": self.repeat,
@@ -110,6 +168,9 @@ class CohortChoice:
             "only_eye": {True: "yes", False: "no", None: None}[self.only_eye],
             "staphyloma": self.staphyloma,
             "axial_length_from": self.axial_length_from,
+            "axial_length_below": self.axial_length_below,
+            "eyes": self.unit,
+            "strata": self.strata,
             "clock": self.clock,
             "event": self.event,
             "horizon": self.horizon,

@@ -1,70 +1,34 @@
-"""A cohort: the eyes whose index operation an audit asks about, one row an eye. Constant query count.
+"""A cohort: the eyes whose index operation an audit asks about, one row an eye.
 
-Rows carry codes instead of names. A code is a keyed hash, stable as long as the installation keeps its
-secret key, and tells nothing of the record number, of the order of entry, or of the other eye.
+Rows carry codes instead of names. Queries: a constant number for each few thousand eyes.
 """
 
 from __future__ import annotations
 
-import base64
-from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import date
-from typing import NamedTuple
 
 from django.db.models import QuerySet
-from django.utils.crypto import salted_hmac
 
-from followup.domain.facts import EyeHistory, EyeTraits, OperationFact
-from followup.domain.outcome import Ending, FinalState, Outcome, index_operation, outcome_of
-from followup.domain.words import (
-    Clock,
-    DatePrecision,
-    Indication,
-    Procedure,
-    Tamponade,
-    TamponadeKind,
-)
+from followup.domain.facts import EyeHistory
+from followup.domain.outcome import Outcome, outcome_of
+from followup.domain.words import Clock, Side
 from followup.models import Eye, Operation, Site
-from followup.queries.cohort_choice import BuckleChoice, CohortChoice, TamponadeGroup
-from followup.queries.facts import eye_histories
-from followup.queries.standing import operated_eyes
-
-_CODE_LENGTH = 12
-"""Letters and digits of a code: 60 bits, so that two of a million eyes hardly ever share one."""
-
-
-@dataclass(frozen=True, slots=True)
-class CohortRow:
-    """One eye on one clock, as known on the lock date. The days are whole days since `start`."""
-
-    code: str
-    patient_code: str
-    surgeon_code: str
-    """Empty where no surgeon is on record."""
-    index_date: date
-    date_precision: DatePrecision
-    indication: Indication
-    tamponade: Tamponade
-    ending: Ending
-    start: date | None
-    days: int | None
-    """To the event, or until last seen without it; None for an eye that is not in the curve."""
-    found_on: date | None
-    last_well: date | None
-    final: FinalState
-    final_on: date | None
-    primary_success: bool | None
-    last_exam: date | None
-    died_on: date | None
-
-    @property
-    def recurred(self) -> bool:
-        return self.ending is Ending.RECURRED
-
-    @property
-    def in_curve(self) -> bool:
-        return self.days is not None
+from followup.queries.chunks import in_chunks
+from followup.queries.cohort_build import NO_FINDINGS, row_of
+from followup.queries.cohort_choice import CohortChoice, Stratum, Unit
+from followup.queries.cohort_codes import Coder
+from followup.queries.cohort_facts import (
+    Findings,
+    OperatedEye,
+    findings,
+    operated_eyes,
+    removal_limits,
+    surgeon_key,
+)
+from followup.queries.cohort_match import length_matches, operation_matches
+from followup.queries.cohort_row import CohortRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,30 +44,39 @@ class Cohort:
     operated_patients: int
     length_unknown: int
     """Eyes left out for want of an axial length alone."""
+    second_eyes: int = 0
+    """Eyes left out since another eye of the person counts."""
+    surgeons: Mapping[str, str] = field(default_factory=dict)
+    """Names by code, where the eyes are told apart by surgeon."""
 
 
 def read_cohort(choice: CohortChoice) -> Cohort:
-    """Every eye of the site whose index operation, as known on the lock date, matches."""
+    """Every eye of the sites whose index operation, as known on the lock date, matches."""
+    coder = Coder()
+    clocks = {Clock.INDEX, choice.clock}
+    rows: dict[Clock, list[CohortRow]] = {clock: [] for clock in clocks}
+    length_unknown = 0
+    for ids in in_chunks(_candidates(choice)):
+        asked = [eye for eye in operated_eyes(ids, choice.lock) if operation_matches(eye, choice)]
+        in_cohort = [eye for eye in asked if length_matches(eye.traits, choice)]
+        length_unknown += sum(choice.asks_length and eye.traits.axial_length_mm is None for eye in asked)
+        for eye, found, limits in _with_findings(in_cohort, choice.lock):
+            for clock in clocks:
+                outcome = _outcome(eye, found, clock, choice)
+                if outcome is not None:
+                    rows[clock].append(row_of(eye, found, outcome, limits, coder))
+    all_rows = {clock: _in_order(found) for clock, found in rows.items()}
+    kept = {clock: _of_unit(found, choice.unit) for clock, found in all_rows.items()}
     operated = _operated_by(choice)
-    candidates = _candidates(operated, choice)
-    owners = dict(candidates.values_list("pk", "patient_id"))
-    details = _details(candidates)
-    known = [history.until(choice.lock) for history in eye_histories(owners).values()]
-    asked = [history for history in known if _operation_matches(history, details, choice)]
-    in_cohort = [history for history in asked if _is_long_enough(history.traits, choice)]
-
-    def on(clock: Clock) -> tuple[CohortRow, ...]:
-        outcomes = (outcome_of(history, clock=clock, event=choice.event) for history in in_cohort)
-        rows = (_row(outcome, owners, details) for outcome in outcomes if outcome)
-        return tuple(sorted(rows, key=lambda row: row.code))
-
     return Cohort(
         choice=choice,
-        rows=on(choice.clock),
-        from_index=on(Clock.INDEX),
+        rows=kept[choice.clock],
+        from_index=kept[Clock.INDEX],
         operated_eyes=operated.count(),
-        operated_patients=operated.order_by().values("patient_id").distinct().count(),
-        length_unknown=sum(_lacks_length(history.traits, choice) for history in asked),
+        operated_patients=operated.values("patient_id").distinct().count(),
+        length_unknown=length_unknown,
+        second_eyes=len(all_rows[choice.clock]) - len(kept[choice.clock]),
+        surgeons=_surgeon_names(choice, coder),
     )
 
 
@@ -112,17 +85,10 @@ def cohort_rows(choice: CohortChoice) -> tuple[CohortRow, ...]:
     return read_cohort(choice).rows
 
 
-def _operated_by(choice: CohortChoice) -> QuerySet[Eye]:
-    """Eyes of the site operated on by the lock date."""
-    site = Site.objects.get(pk=choice.site_id)
-    done = Operation.objects.filter(in_error=False, date__lte=choice.lock)
-    return operated_eyes(site).filter(pk__in=done.values("eye_id"))
-
-
-def surgeons_at(site: Site) -> list[tuple[str, str]]:
-    """Who operated at this site, as pairs of the value to choose by and the name, in the order of names."""
+def surgeons_at(*sites: Site | int) -> list[tuple[str, str]]:
+    """Who operated at these sites, as pairs of the value to choose by and the name, in the order of names."""
     found = (
-        Operation.objects.filter(eye__patient__site=site, in_error=False)
+        Operation.objects.filter(eye__patient__site__in=sites, in_error=False)
         .exclude(surgeon=None, surgeon_name="")
         .order_by()
         .values_list(
@@ -131,116 +97,59 @@ def surgeons_at(site: Site) -> list[tuple[str, str]]:
         .distinct()
     )
     pairs = {
-        _surgeon_key(pk, typed): (f"{first} {last}".strip() or username) if pk else typed
+        surgeon_key(pk, typed): (f"{first} {last}".strip() or username) if pk else typed
         for pk, typed, first, last, username in found
     }
     return sorted(pairs.items(), key=lambda pair: (pair[1].casefold(), pair[0]))
 
 
-class _Detail(NamedTuple):
-    """What the record of an operation holds beyond the facts that the rules need."""
+def _surgeon_names(choice: CohortChoice, coder: Coder) -> Mapping[str, str]:
+    if choice.strata is not Stratum.SURGEON:
+        return {}
+    return {coder.surgeon(key): name for key, name in surgeons_at(*choice.site_ids)}
 
-    surgeon: str
-    precision: DatePrecision
 
-
-def _candidates(operated: QuerySet[Eye], choice: CohortChoice) -> QuerySet[Eye]:
+def _candidates(choice: CohortChoice) -> Collection[int]:
     """Eyes with any operation in the dates asked for: the index operation of the others cannot be."""
-    window = Operation.objects.filter(in_error=False, date__lte=choice.operated_to or choice.lock)
+    done = _done_by(choice.operated_to or choice.lock, choice)
     if choice.operated_from:
-        window = window.filter(date__gte=choice.operated_from)
-    return operated.filter(pk__in=window.values("eye_id")).order_by()
+        done = done.filter(date__gte=choice.operated_from)
+    return set(done.values_list("eye_id", flat=True))
 
 
-def _details(eyes: QuerySet[Eye]) -> dict[int, _Detail]:
-    rows = Operation.objects.filter(eye__in=eyes.values("pk"), in_error=False)
-    return {
-        pk: _Detail(_surgeon_key(surgeon_id, typed), DatePrecision(precision))
-        for pk, surgeon_id, typed, precision in rows.values_list(
-            "pk", "surgeon_id", "surgeon_name", "date_precision"
-        )
-    }
+def _operated_by(choice: CohortChoice) -> QuerySet[Eye]:
+    """Eyes of the sites operated on by the lock date."""
+    return Eye.objects.filter(pk__in=_done_by(choice.lock, choice).values("eye_id")).order_by()
 
 
-def _surgeon_key(staff_id: int | None, typed: str) -> str:
-    """The same for a member of staff whatever name was typed beside them; empty for nobody."""
-    if staff_id:
-        return f"staff:{staff_id}"
-    return f"name:{typed}" if typed else ""
+def _done_by(day: date, choice: CohortChoice) -> QuerySet[Operation]:
+    at = Operation.objects.filter(eye__patient__site_id__in=choice.site_ids)
+    return at.filter(in_error=False, date__lte=day).order_by()
 
 
-def _operation_matches(history: EyeHistory, details: dict[int, _Detail], choice: CohortChoice) -> bool:
-    """Whether the index operation and the eye are what was asked for, but for the axial length."""
-    index = index_operation(history.operations)
-    return index is not None and all(_answers(index, details[index.id], history.traits, choice))
+def _with_findings(
+    eyes: Collection[OperatedEye], lock: date
+) -> Iterator[tuple[OperatedEye, Findings, Mapping[int, date]]]:
+    ids = [eye.eye_id for eye in eyes]
+    found, limits = findings(ids, lock), removal_limits(ids)
+    for eye in eyes:
+        yield eye, found.get(eye.eye_id, NO_FINDINGS), limits
 
 
-def _answers(
-    index: OperationFact, detail: _Detail, traits: EyeTraits, choice: CohortChoice
-) -> Iterator[bool]:
-    """Question by question; an open question is a yes."""
-    yield choice.operated_from is None or index.date >= choice.operated_from
-    yield choice.operated_to is None or index.date <= choice.operated_to
-    yield not choice.indications or index.indication in choice.indications
-    yield choice.tamponade is None or _is_tamponade(index.tamponade_in, choice.tamponade)
-    yield not choice.surgeon or detail.surgeon == choice.surgeon
-    yield choice.repeat in (None, index.repeat)
-    yield choice.buckle is None or _is_buckle(index.procedures, choice.buckle)
-    yield choice.extent in (None, index.extent)
-    yield choice.only_eye in (None, traits.only_eye)
-    yield choice.staphyloma in (None, traits.staphyloma)
+def _outcome(eye: OperatedEye, found: Findings, clock: Clock, choice: CohortChoice) -> Outcome | None:
+    history = EyeHistory(eye.eye_id, eye.traits, eye.operations, found.exams)
+    return outcome_of(history, clock=clock, event=choice.event)
 
 
-def _is_tamponade(agent: Tamponade, asked: Tamponade | TamponadeGroup) -> bool:
-    if asked is TamponadeGroup.ANY_GAS:
-        return agent.kind is TamponadeKind.GAS
-    if asked is TamponadeGroup.ANY_OIL:
-        return agent.kind is TamponadeKind.OIL
-    return agent is asked
+def _in_order(rows: Iterable[CohortRow]) -> tuple[CohortRow, ...]:
+    return tuple(sorted(rows, key=lambda row: row.code))
 
 
-def _is_buckle(procedures: Collection[Procedure], asked: BuckleChoice) -> bool:
-    scleral, macular = Procedure.SCLERAL_BUCKLE in procedures, Procedure.MACULAR_BUCKLE in procedures
-    return {
-        BuckleChoice.SCLERAL: scleral,
-        BuckleChoice.MACULAR: macular,
-        BuckleChoice.WITHOUT: not scleral and not macular,
-    }[asked]
-
-
-def _is_long_enough(traits: EyeTraits, choice: CohortChoice) -> bool:
-    least, length = choice.axial_length_from, traits.axial_length_mm
-    return least is None or (length is not None and length >= float(least))
-
-
-def _lacks_length(traits: EyeTraits, choice: CohortChoice) -> bool:
-    return choice.axial_length_from is not None and traits.axial_length_mm is None
-
-
-def _row(outcome: Outcome, owners: dict[int, int], details: dict[int, _Detail]) -> CohortRow:
-    detail = details[outcome.index.id]
-    return CohortRow(
-        code=_code("E", "eye", str(outcome.eye_id)),
-        patient_code=_code("P", "patient", str(owners[outcome.eye_id])),
-        surgeon_code=_code("S", "surgeon", detail.surgeon) if detail.surgeon else "",
-        index_date=outcome.index.date,
-        date_precision=detail.precision,
-        indication=outcome.index.indication,
-        tamponade=outcome.index.tamponade_in,
-        ending=outcome.ending,
-        start=outcome.start,
-        days=outcome.days,
-        found_on=outcome.found_on,
-        last_well=outcome.last_well,
-        final=outcome.final,
-        final_on=outcome.final_on,
-        primary_success=outcome.primary_success,
-        last_exam=outcome.last_exam,
-        died_on=outcome.died_on,
-    )
-
-
-def _code(letter: str, kind: str, name: str) -> str:
-    """A letter and twelve more, never a number to a spreadsheet."""
-    digest = salted_hmac(f"followup.audit.{kind}", name, algorithm="sha256").digest()
-    return letter + base64.b32encode(digest).decode()[:_CODE_LENGTH]
+def _of_unit(rows: tuple[CohortRow, ...], unit: Unit) -> tuple[CohortRow, ...]:
+    """All, or of each person the eye operated on first; of two on one day the right."""
+    if unit is Unit.ALL:
+        return rows
+    first: dict[str, CohortRow] = {}
+    for row in sorted(rows, key=lambda row: (row.index_date, row.traits.side is not Side.RIGHT)):
+        first.setdefault(row.patient_code, row)
+    return tuple(row for row in rows if first[row.patient_code] is row)

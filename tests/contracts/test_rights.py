@@ -106,6 +106,8 @@ PAGES: dict[str, Page] = {
     "audit_svg": Page(Action.AUDIT),
     "audit_png": Page(Action.AUDIT),
     "audit_csv": Page(Action.AUDIT),
+    "audit_xlsx": Page(Action.AUDIT),
+    "audit_eyes": Page(Action.AUDIT),
 }
 
 OPEN = {"sign_in", "sign_out", "cannot_come", "calendar"}

@@ -14,9 +14,25 @@ from django.http import QueryDict
 from django.test import Client
 from django.urls import reverse
 
-from followup.domain.words import Clock, Extent, Indication, RecurrenceEvent, Repeat, Tamponade, YesNo
+from followup.domain.words import (
+    Clock,
+    Extent,
+    Indication,
+    Procedure,
+    RecurrenceEvent,
+    Repeat,
+    Tamponade,
+    YesNo,
+)
 from followup.models import Patient, Site
-from followup.queries.cohort_choice import BuckleChoice, CohortChoice, Errors, TamponadeGroup
+from followup.queries.cohort_choice import (
+    BuckleChoice,
+    CohortChoice,
+    Errors,
+    Stratum,
+    TamponadeGroup,
+    Unit,
+)
 from followup.queries.cohorts import read_cohort
 from followup.queries.reports.audit import audit
 from followup.web.audit.forms import CohortForm
@@ -72,10 +88,14 @@ FULL = CohortChoice(
     only_eye=False,
     staphyloma=YesNo.UNKNOWN,
     axial_length_from=Decimal("26.50"),
+    axial_length_below=Decimal("30"),
+    procedures=(Procedure.VITRECTOMY, Procedure.ILM_PEEL),
+    unit=Unit.FIRST,
+    strata=Stratum.TAMPONADE,
     clock=Clock.REMOVED,
     event=RecurrenceEvent.EITHER,
     horizon=60,
-    errors=Errors.PATIENTS,
+    errors=Errors.EYES,
 )
 AGENT = CohortChoice(site_id=0, lock=LOCK, tamponade=Tamponade.AIR, only_eye=True)
 
@@ -137,10 +157,11 @@ def test_the_link_names_everything_so_that_it_means_the_same_tomorrow(auditor: C
     make_operation(site=site, date=OPERATED)
     asked = [
         f"site={site.pk}",
+        "eyes=all",
         "clock=index",
         "event=redetachment",
         "horizon=24",
-        "limits=eyes",
+        "limits=patients",
         "lock=2025-01-06",
     ]
     assert f'href="/audit/?{"&amp;".join(asked)}"' in words_of(auditor)

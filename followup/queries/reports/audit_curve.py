@@ -13,7 +13,7 @@ from followup.domain.survival.kaplan_meier import Curve, Point, kaplan_meier
 from followup.domain.survival.reverse_km import reverse_kaplan_meier
 from followup.domain.survival.values import Figure, figure
 from followup.queries.cohort_choice import CohortChoice, Errors, days_of_months
-from followup.queries.cohorts import CohortRow
+from followup.queries.cohort_row import CohortRow
 
 _RECURRENCE, _DEATH = 1, 2
 

@@ -1,4 +1,4 @@
-"""Draws the recurrence-free curve with its limits and the numbers at risk under it, in greys that print.
+"""Draws the recurrence-free curves with limits and the numbers at risk under them, in greys that print.
 
 matplotlib draws it without a display; the same numbers give the same bytes.
 """
@@ -6,6 +6,7 @@ matplotlib draws it without a display; the same numbers give the same bytes.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from io import BytesIO
 from typing import Any
 
@@ -17,6 +18,7 @@ from followup.domain.words import Clock, RecurrenceEvent
 from followup.queries.cohort_choice import Errors
 from followup.queries.reports.audit import AuditReport
 from followup.queries.reports.audit_curve import Mark, Step
+from followup.queries.reports.audit_tables import p_words
 
 # Letters as outlines: the figure goes into papers and slides, on machines with other fonts.
 _STYLE: Any = {"svg.hashsalt": "audit", "svg.fonttype": "path", "font.size": 10, "font.family": "DejaVu Sans"}
@@ -29,6 +31,7 @@ _FREE_OF = {
     RecurrenceEvent.REDETACHMENT: "Free of redetachment",
     RecurrenceEvent.HOLE: "Hole still closed",
     RecurrenceEvent.EITHER: "Free of redetachment, hole still closed",
+    RecurrenceEvent.REOPERATION: "Free of reoperation",
 }
 _SINCE = {
     Clock.INDEX: "from the index operation",
@@ -37,33 +40,61 @@ _SINCE = {
 _LIMITS = {Errors.EYES: "each eye on its own", Errors.PATIENTS: "eyes of one patient together"}
 
 
+# Told apart without colour: by the kind of line and the letter at its end.
+_LINES: tuple[Any, ...] = ("-", (0, (6, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)), (0, (10, 3)), (0, (3, 1)))
+_GREYS = ("#111111", "#111111", "#111111", "#555555", "#555555", "#555555")
+_ROW = 0.055
+"""Height of a row of numbers at risk, as a share of the figure."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    """One curve: all eyes, or a group."""
+
+    letter: str
+    label: str
+    steps: Sequence[Step]
+    until: int | None
+    marks: Sequence[Mark]
+
+
 def draw(report: AuditReport, site: str, kind: str) -> bytes:
-    """The figure as `kind`, svg or png. Its text alternative is the table on the audit page."""
+    """The figure as `kind`, svg or png. Its text alternative is the tables on the audit page."""
+    curves = _curves(report)
     with matplotlib.rc_context(_STYLE):
-        figure = Figure(figsize=(8, 5.4))
-        axes = figure.add_axes((0.09, 0.28, 0.87, 0.61))
+        below = 0.22 + _ROW * len(curves) + (0.03 if len(curves) > 1 else 0)
+        figure = Figure(figsize=(8, 5.0 + 0.3 * len(curves)))
+        axes = figure.add_axes((0.09, below, 0.87, 0.9 - below))
         _label(figure, axes, report, site)
-        if report.drawn_until is None:
+        if all(curve.until is None for curve in curves):
             _say(axes, f"Not drawn: fewer than {max(report.minimum_at_risk, 1)} eyes at risk")
         else:
-            _draw_curve(axes, report, report.drawn_until)
-        _number_at_risk(axes, _apart(report.marks))
+            _draw_curves(axes, report, curves)
+        _number_at_risk(axes, curves)
         written = BytesIO()
         metadata = {"Date": None, "Title": "Recurrence-free eyes"} if kind == "svg" else {"Software": None}
         figure.savefig(written, format=kind, dpi=_DOTS_AN_INCH, metadata=metadata)
     return written.getvalue()
 
 
+def _curves(report: AuditReport) -> list[_Drawn]:
+    if report.strata is None:
+        return [_Drawn("", "Eyes at risk", report.steps, report.drawn_until, report.marks)]
+    return [
+        _Drawn(group.letter, group.count.label, group.steps, group.drawn_until, group.marks)
+        for group in report.strata.groups
+    ]
+
+
 def _label(figure: Any, axes: Any, report: AuditReport, site: str) -> None:
     choice, count = report.choice, report.in_curve
-    figure.text(0.02, 0.95, f"{_FREE_OF[choice.event]}, {_SINCE[choice.clock]}", fontsize=12, weight="bold")
+    title = f"{_FREE_OF[choice.event]}, {_SINCE[choice.clock]}"
+    figure.text(0.02, 0.955, title, fontsize=12, weight="bold")
     figure.text(
         0.02,
-        0.015,
+        0.012,
         f"{site}. {count.eyes} eyes of {count.patients} patients, {report.events_by_horizon} events by "
-        f"{choice.horizon} months. Data lock {choice.lock}.\n"
-        f"Kaplan-Meier; band: pointwise 95 % log-log limits, {_LIMITS[choice.errors]}. "
-        "Upright ticks: eyes last seen without the event.",
+        f"{choice.horizon} months. Data lock {choice.lock}.\n{_how(report)}",
         fontsize=8,
         color=_QUIET,
         linespacing=1.4,
@@ -79,26 +110,72 @@ def _label(figure: Any, axes: Any, report: AuditReport, site: str) -> None:
         axes.spines[side].set_visible(False)
 
 
-def _draw_curve(axes: Any, report: AuditReport, end: int) -> None:
-    steps = [step for step in report.steps if step.day <= end]
+def _how(report: AuditReport) -> str:
+    found = report.strata
+    if found:
+        within = f"; within patients p {p_words(found.within.p_value)}" if found.within else ""
+        return (
+            f"Kaplan-Meier by {found.stratum.label.lower()}. Log-rank of {report.in_curve.eyes} eyes, "
+            f"each on its own: p {p_words(found.test.p_value)}{within}."
+        )
+    band = f"Kaplan-Meier; band: pointwise 95 % log-log limits, {_LIMITS[report.choice.errors]}. "
+    thin = "Thin dashes: event between two visits. " if report.intervals else ""
+    return f"{band}{thin}Upright ticks: eyes last seen without the event."
+
+
+def _draw_curves(axes: Any, report: AuditReport, curves: Sequence[_Drawn]) -> None:
+    alone = len(curves) == 1
+    for place, curve in enumerate(curves):
+        if curve.until is not None:
+            _draw_curve(axes, curve, _LINES[place], _GREYS[place], banded=alone)
+    if alone and report.strata is None:
+        _draw_intervals(axes, report)
+    if not alone:
+        axes.legend(loc="lower left", frameon=True, edgecolor="none", fontsize=9, handlelength=4)
+    cut = report.is_cut_short if report.strata is None else any(_is_cut_short(curve) for curve in curves)
+    if cut:
+        if alone and curves[0].until is not None:
+            axes.axvline(curves[0].until, color=_QUIET, lw=1, ls=(0, (4, 3)))
+        where = "Dashed line" if alone else "Lines end"
+        words = f"{where}: fewer than {report.minimum_at_risk} eyes at risk beyond"
+        _say(axes, words, y=0.05 if alone else 0.96)
+
+
+def _is_cut_short(curve: _Drawn) -> bool:
+    return bool(curve.steps) and (curve.until is None or curve.until < curve.steps[-1].day)
+
+
+def _draw_curve(axes: Any, curve: _Drawn, line: Any, grey: str, *, banded: bool) -> None:
+    end = curve.until or 0
+    steps = [step for step in curve.steps if step.day <= end]
     days = [0, *(step.day for step in steps), end]
     heights = [100.0, *(100 * step.survival for step in steps)]
-    axes.step(days, [*heights, heights[-1]], where="post", color=_INK, lw=1.8)
-    _draw_band(axes, steps, end)
+    name = f"{curve.letter}  {curve.label}" if curve.letter else None
+    axes.step(days, [*heights, heights[-1]], where="post", color=grey, lw=1.8, ls=line, label=name)
+    if banded:
+        _draw_band(axes, steps, end)
+    if curve.letter:
+        spot = {"xytext": (4, 0), "textcoords": "offset points", "va": "center", "weight": "bold"}
+        axes.annotate(curve.letter, (end, heights[-1]), annotation_clip=False, fontsize=10, **spot)
     seen = [step for step in steps if step.censored]
     axes.plot(
         [step.day for step in seen],
         [100 * step.survival for step in seen],
         linestyle="none",
         marker="|",
-        markersize=8,
+        markersize=8 if banded else 5,
         markeredgewidth=1,
-        color=_INK,
+        color=grey,
         clip_on=False,
     )
-    if report.is_cut_short:
-        axes.axvline(end, color=_QUIET, lw=1, ls=(0, (4, 3)))
-        _say(axes, f"Dashed line: fewer than {report.minimum_at_risk} eyes at risk beyond", y=0.05)
+
+
+def _draw_intervals(axes: Any, report: AuditReport) -> None:
+    """As far as the curve itself is drawn."""
+    if report.intervals is None or report.drawn_until is None:
+        return
+    shown = [(day, 100 * free) for day, free in report.intervals.corners if day <= report.drawn_until]
+    axes.plot([day for day, _ in shown], [free for _, free in shown], color=_QUIET, lw=1, ls=(0, (3, 2)))
 
 
 def _draw_band(axes: Any, steps: Sequence[Step], end: int) -> None:
@@ -122,12 +199,21 @@ def _say(axes: Any, words: str, y: float = 0.5) -> None:
     )
 
 
-def _number_at_risk(axes: Any, marks: Sequence[Mark]) -> None:
+def _number_at_risk(axes: Any, curves: Sequence[_Drawn]) -> None:
+    marks = _apart(curves[0].marks)
+    months = {mark.months for mark in marks}
     axes.set_xticks([mark.day for mark in marks], [str(mark.months) for mark in marks])
+    words: Any = {"textcoords": "offset points", "annotation_clip": False, "fontsize": 9}
     under = axes.get_xaxis_transform()
-    axes.text(0, -0.225, "Eyes at risk", transform=under, ha="left", fontsize=9, weight="bold")
-    for mark in marks:
-        axes.text(mark.day, -0.3, str(mark.point.at_risk), transform=under, ha="center", fontsize=10)
+    axes.annotate("Eyes at risk", (0, 0), xycoords=under, xytext=(0, -46), weight="bold", **words)
+    for place, curve in enumerate(curves):
+        below = -60 - 14 * place
+        if curve.letter:
+            axes.annotate(curve.letter, (0, 0), xycoords=under, xytext=(-26, below), weight="bold", **words)
+        for mark in curve.marks:
+            if mark.months in months:
+                number = str(mark.point.at_risk)
+                axes.annotate(number, (mark.day, 0), xycoords=under, xytext=(0, below), ha="center", **words)
 
 
 def _apart(marks: Sequence[Mark]) -> list[Mark]:

@@ -8,9 +8,26 @@ from typing import Any
 from django import forms
 
 from followup.domain.errors import FollowUpError
-from followup.domain.words import Clock, Extent, Indication, RecurrenceEvent, Repeat, Tamponade, YesNo
+from followup.domain.words import (
+    Clock,
+    Extent,
+    Indication,
+    Procedure,
+    RecurrenceEvent,
+    Repeat,
+    Tamponade,
+    YesNo,
+)
 from followup.models import Site
-from followup.queries.cohort_choice import LONGEST_HORIZON, BuckleChoice, CohortChoice, Errors, TamponadeGroup
+from followup.queries.cohort_choice import (
+    LONGEST_HORIZON,
+    BuckleChoice,
+    CohortChoice,
+    Errors,
+    Stratum,
+    TamponadeGroup,
+    Unit,
+)
 from followup.web.kit.forms import Form, date_field
 
 _ANY = ("", "Any")
@@ -27,6 +44,9 @@ _FOLDED = (
     "only_eye",
     "staphyloma",
     "axial_length_from",
+    "axial_length_below",
+    "procedure",
+    "also",
 )
 _TAMPONADES = {term.value: term for term in (*TamponadeGroup, *Tamponade)}
 
@@ -34,6 +54,27 @@ _TAMPONADES = {term.value: term for term in (*TamponadeGroup, *Tamponade)}
 def _choice(label: str, choices: Sequence[tuple[str, str]], **options: Any) -> forms.ChoiceField:
     messages = {"invalid_choice": _UNREADABLE}
     return forms.ChoiceField(label=label, choices=choices, required=False, error_messages=messages, **options)
+
+
+def _ticks(label: str, choices: Sequence[tuple[str, str]]) -> forms.MultipleChoiceField:
+    return forms.MultipleChoiceField(
+        choices=choices,
+        required=False,
+        label=label,
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"invalid_choice": _UNREADABLE},
+    )
+
+
+def _length(label: str, help_text: str) -> forms.DecimalField:
+    return forms.DecimalField(
+        required=False,
+        min_value=Decimal(15),
+        max_value=Decimal(40),
+        decimal_places=2,
+        label=label,
+        help_text=help_text,
+    )
 
 
 class CohortForm(Form):
@@ -45,13 +86,8 @@ class CohortForm(Form):
     tamponade = _choice(
         "Tamponade left by it", [_ANY, *((code, term.label) for code, term in _TAMPONADES.items())]
     )
-    indication = forms.MultipleChoiceField(
-        choices=Indication.choices(),
-        required=False,
-        label="Indication (any, where none is ticked)",
-        widget=forms.CheckboxSelectMultiple,
-        error_messages={"invalid_choice": _UNREADABLE},
-    )
+    indication = _ticks("Indication (any, where none is ticked)", Indication.choices())
+    procedure = _ticks("Procedures (all that are ticked, done together)", Procedure.choices())
     event = _choice("Event", RecurrenceEvent.choices())
     clock = _choice("Clock starts at", Clock.choices())
     horizon = forms.IntegerField(
@@ -65,20 +101,19 @@ class CohortForm(Form):
         required=False, label="Data lock", help_text="Nothing dated later is counted. Empty: today."
     )
     limits = _choice("Limits", Errors.choices())
+    eyes = _choice("Eyes of one patient", Unit.choices())
+    also = _ticks("Counted together with", [])
+    strata = _choice("Tell eyes apart by", [("", "Nothing"), *Stratum.choices()])
     surgeon = _choice("Surgeon", [_ANY])
     repeat = _choice("First or repeat", [_ANY, *Repeat.choices()])
     buckle = _choice("Buckle", [_ANY, *BuckleChoice.choices()])
     extent = _choice("Extent of detachment", [_ANY, *Extent.choices()])
     only_eye = _choice("Only eye", [_ANY, *_YES_NO])
     staphyloma = _choice("Staphyloma", [_ANY, *YesNo.choices()])
-    axial_length_from = forms.DecimalField(
-        required=False,
-        min_value=Decimal(15),
-        max_value=Decimal(40),
-        decimal_places=2,
-        label="Axial length from, mm",
-        help_text="Eyes without one on record are left out, and counted.",
+    axial_length_from = _length(
+        "Axial length from, mm", "Eyes without one on record are left out, and counted."
     )
+    axial_length_below = _length("Axial length below, mm", "")
 
     def __init__(
         self,
@@ -94,6 +129,7 @@ class CohortForm(Form):
         self.surgeons = dict(surgeons)
         self._offer("site", [(str(one.pk), one.name) for one in sites])
         self._offer("surgeon", [_ANY, *surgeons])
+        self._offer("also", [(str(one.pk), one.name) for one in sites if one != site])
         if len(sites) == 1:
             self.fields["site"].widget = forms.HiddenInput()
         self.choice: CohortChoice | None = None
@@ -130,6 +166,7 @@ class CohortForm(Form):
             operated_from=said["operated_from"],
             operated_to=said["operated_to"],
             indications=tuple(Indication(code) for code in said["indication"]),
+            procedures=tuple(Procedure(code) for code in said["procedure"]),
             tamponade=_TAMPONADES.get(said["tamponade"]),
             surgeon=said["surgeon"],
             repeat=Repeat(said["repeat"]) if said["repeat"] else None,
@@ -138,8 +175,12 @@ class CohortForm(Form):
             only_eye={"yes": True, "no": False}.get(said["only_eye"]),
             staphyloma=YesNo(said["staphyloma"]) if said["staphyloma"] else None,
             axial_length_from=said["axial_length_from"],
+            axial_length_below=said["axial_length_below"],
+            other_sites=tuple(int(site) for site in said["also"]),
+            unit=Unit(said["eyes"] or Unit.ALL),
+            strata=Stratum(said["strata"]) if said["strata"] else None,
             clock=Clock(said["clock"] or Clock.INDEX),
             event=RecurrenceEvent(said["event"] or RecurrenceEvent.REDETACHMENT),
             horizon=24 if said["horizon"] is None else said["horizon"],
-            errors=Errors(said["limits"] or Errors.EYES),
+            errors=Errors(said["limits"] or Errors.PATIENTS),
         )

@@ -5,15 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from followup.domain.survival.binomial import Proportion
-from followup.domain.survival.kaplan_meier import Point, Quantile
-from followup.domain.survival.values import Figure, Moment, Unknown
+from followup.domain.survival.kaplan_meier import Quantile
+from followup.domain.survival.values import Moment, Unknown
 from followup.queries.cohort_choice import DAYS_A_MONTH
 from followup.queries.reports.audit import AuditReport
 from followup.queries.reports.audit_curve import Mark
-
-_BEYOND = "beyond last follow-up"
-_PERCENT = "\N{NO-BREAK SPACE}%"
+from followup.queries.reports.audit_tables import BEYOND, limits, percent, point_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +57,6 @@ class Tables:
     median_follow_up: str
     follow_up: tuple[Line, ...]
     if_lost: tuple[Line, ...]
-    primary: tuple[Line, ...]
-    final: tuple[Line, ...]
     incidence: tuple[Line, ...]
     summary: str
 
@@ -76,38 +71,15 @@ def tables(report: AuditReport) -> Tables:
         median_follow_up=_quantile(report.median_follow_up),
         follow_up=tuple(_follow_up(report)),
         if_lost=tuple(_if_lost(report)),
-        primary=tuple(_share(share.label, share.proportion) for share in report.primary),
-        final=tuple(_share(share.label, share.proportion) for share in report.final),
         incidence=tuple(_incidence(report)),
         summary=_summary(report, rates),
     )
 
 
-def percent(value: Figure) -> str:
-    """To one decimal, or the words for what is unknown."""
-    return str(value) if isinstance(value, Unknown) else f"{100 * value:.1f}{_PERCENT}"
-
-
-def limits(lower: Figure, upper: Figure) -> str:
-    if isinstance(lower, Unknown) or isinstance(upper, Unknown):
-        return str(Unknown.NOT_ESTIMABLE)
-    return f"{100 * lower:.1f} to {100 * upper:.1f}{_PERCENT}"
-
-
 def _rate(mark: Mark, report: AuditReport) -> Rate:
     point = mark.point
-    free, band = _reading(point, nobody=not report.in_curve.eyes)
+    free, band = point_words(point, nobody=not report.in_curve.eyes)
     return Rate(mark.months, mark.day, point.at_risk, free, band, 0 < point.at_risk < report.minimum_at_risk)
-
-
-def _reading(point: Point, *, nobody: bool = False) -> tuple[str, str]:
-    """The curve at a time, and its limits, in words where there is no number."""
-    if isinstance(point.survival, Unknown):
-        return (str(point.survival) if nobody else _BEYOND), ""
-    if point.exact:
-        exact = limits(point.exact.lower, point.exact.upper)
-        return percent(point.survival), f"{exact} (no event yet: Clopper-Pearson of those at risk)"
-    return percent(point.survival), limits(point.lower, point.upper)
 
 
 def _falls(report: AuditReport) -> Iterator[Fall]:
@@ -154,14 +126,8 @@ def _if_lost(report: AuditReport) -> Iterator[Line]:
         ("If every one of them had recurred when last seen", asked.all_recurred),
         ("If none of them had recurred by the horizon", asked.none_recurred),
     ):
-        free, band = _reading(point, nobody=not report.in_curve.eyes)
+        free, band = point_words(point, nobody=not report.in_curve.eyes)
         yield Line(label, "", free, band)
-
-
-def _share(label: str, found: Proportion) -> Line:
-    return Line(
-        label, f"{found.events} of {found.total}", percent(found.share), limits(found.lower, found.upper)
-    )
 
 
 def _incidence(report: AuditReport) -> Iterator[Line]:
@@ -170,7 +136,7 @@ def _incidence(report: AuditReport) -> Iterator[Line]:
         yield Line(
             label=f"{months} months",
             count=str(point.at_risk),
-            share=_BEYOND if beyond else percent(point.incidence),
+            share=BEYOND if beyond else percent(point.incidence),
             limits="" if beyond else limits(point.lower, point.upper),
         )
 

@@ -15,8 +15,9 @@ from followup.domain.words import Clock
 from followup.models import Patient
 from followup.queries.cohort_choice import Errors
 from followup.queries.cohorts import read_cohort
-from followup.queries.reports.audit import AuditReport, Share, audit
+from followup.queries.reports.audit import AuditReport, audit
 from followup.queries.reports.audit_cautions import cautions
+from followup.queries.reports.audit_counts import Share
 from tests.builders import make_exam, make_eye, make_oil_operation, make_operation, make_site
 from tests.domain.survival.tables import expected, rows_of
 from tests.queries.audited import OPERATED, choice_of, make_followed_eyes, people
@@ -111,7 +112,7 @@ def test_limits_by_patient_are_those_of_r_for_both_eyes_of_each_person() -> None
         assert mark.point.std_error == pytest.approx(wanted[mark.months]["se_surv"], abs=1e-9)
 
 
-def _laser_trial(rows: list[dict[str, str]], **asked: object) -> AuditReport:
+def _laser_trial(rows: list[dict[str, str]], *, errors: Errors = Errors.EYES, **asked: object) -> AuditReport:
     """The trial's eyes as operated eyes; `eye` is the treated one on both rows of a person."""
     site = make_site()
     fellow = {"right": "left", "left": "right"}
@@ -127,7 +128,7 @@ def _laser_trial(rows: list[dict[str, str]], **asked: object) -> AuditReport:
             for row in rows
         ],
     )
-    return audit(read_cohort(choice_of(site, **asked)), minimum_at_risk=5)
+    return audit(read_cohort(choice_of(site, errors=errors, **asked)), minimum_at_risk=5)
 
 
 def _days(row: dict[str, str]) -> int:
@@ -145,7 +146,7 @@ def test_shares_of_published_series_have_their_exact_intervals(
     recurred: int, eyes: int, lower: float, upper: float
 ) -> None:
     report = report_on((90, place < recurred) for place in range(eyes))
-    attached, under_oil, failed = (share.proportion for share in report.primary)
+    attached, under_oil, failed = (share.proportion for share in report.anatomy.primary)
     assert (attached.events, under_oil.events, failed.events) == (eyes - recurred, 0, recurred)
     assert attached.total == under_oil.total == failed.total == eyes
     assert [round(100 * failed.lower, 1), round(100 * failed.upper, 1)] == [lower, upper]
@@ -159,10 +160,10 @@ def test_attached_under_oil_is_never_added_to_attached_without() -> None:
         make_exam(eye=eye, day=OPERATED + timedelta(40), retina="attached")
     make_operation(eye=make_eye(site=site), date=OPERATED, attached_at_end="unknown")
     report = audit(read_cohort(choice_of(site)), minimum_at_risk=5)
-    assert _events(report.primary) == [2, 1, 0]
-    assert _events(report.final) == [2, 1, 0]
-    assert {share.proportion.total for share in (*report.primary, *report.final)} == {3}
-    assert report.not_seen == 1
+    assert _events(report.anatomy.primary) == [2, 1, 0]
+    assert _events(report.anatomy.final) == [2, 1, 0]
+    assert {share.proportion.total for share in (*report.anatomy.primary, *report.anatomy.final)} == {3}
+    assert report.anatomy.not_seen == 1
 
 
 def _events(shares: Iterable[Share]) -> list[int]:
@@ -179,8 +180,8 @@ def test_the_flow_accounts_for_every_eye_operated_on() -> None:
     by_clock = {
         clock: audit(read_cohort(choice_of(site, clock=clock)), minimum_at_risk=5).flow for clock in Clock
     }
-    assert [count.eyes for count in by_clock[Clock.INDEX]] == [4, 4, 1, 0, 3, 1]
-    assert [count.eyes for count in by_clock[Clock.REMOVED]] == [4, 4, 1, 1, 2, 0]
+    assert [count.eyes for count in by_clock[Clock.INDEX]] == [4, 4, 1, 0, 3, 1, 1, 2, 0]
+    assert [count.eyes for count in by_clock[Clock.REMOVED]] == [4, 4, 1, 1, 2, 0, 1, 1, 0]
 
 
 def test_the_second_clock_shows_the_first_beside_it() -> None:
@@ -202,10 +203,12 @@ def test_a_day_of_loss_counts_as_at_risk_that_day() -> None:
 
 def test_nobody_matches() -> None:
     report = report_on([])
-    assert [count.eyes for count in report.flow] == [0] * 6
+    assert [count.eyes for count in report.flow] == [0] * 9
     assert (report.steps, report.drawn_until, report.is_cut_short) == ((), None, False)
     assert {mark.point.survival for mark in report.marks} == {NOT_ESTIMABLE}
-    assert {share.proportion.share for share in (*report.primary, *report.final)} == {NOT_ESTIMABLE}
+    assert {share.proportion.share for share in (*report.anatomy.primary, *report.anatomy.final)} == {
+        NOT_ESTIMABLE
+    }
     assert report.follow_up[0].completeness.clark is NOT_ESTIMABLE
     assert (report.median_free.time, report.median_follow_up.time) == (NOT_REACHED, NOT_REACHED)
     assert cautions(report) == ()
@@ -226,12 +229,12 @@ def test_every_eye_lost_after_the_operation() -> None:
     for _ in range(6):
         make_operation(eye=make_eye(site=site), date=OPERATED, attached_at_end="unknown")
     report = audit(read_cohort(choice_of(site)), minimum_at_risk=5)
-    assert (report.in_curve.eyes, report.flow[-1].eyes, report.not_seen) == (6, 6, 6)
+    assert (report.in_curve.eyes, report.flow[5].eyes, report.anatomy.not_seen) == (6, 6, 6)
     assert {mark.point.survival for mark in report.marks[1:]} == {NOT_ESTIMABLE}
     assert report.follow_up[0].completeness.clark == 0
     assert report.bounds.lost == 6
     assert (report.bounds.all_recurred.survival, report.bounds.none_recurred.survival) == (0, 1)
-    assert {share.proportion.share for share in report.final} == {NOT_ESTIMABLE}
+    assert {share.proportion.share for share in report.anatomy.final} == {NOT_ESTIMABLE}
 
 
 def test_every_eye_recurred_on_day_one() -> None:
