@@ -1,4 +1,4 @@
-"""Sessions with free places, a session's day, and places whose outcome nobody has told."""
+"""Sessions with free places, what booking one would meet, and places whose outcome nobody has told."""
 
 from __future__ import annotations
 
@@ -46,15 +46,6 @@ class Awaited:
 
     side: Side
     milestone: Milestone
-
-
-@dataclass(frozen=True, slots=True)
-class PlaceRow:
-    """One place of a session's day."""
-
-    appointment: Appointment
-    purpose: tuple[str, ...]
-    """For each operated eye, what is next."""
 
 
 def sessions_from(site: Site, day: date) -> list[SessionRow]:
@@ -124,26 +115,6 @@ def _fit(day: date, step: Awaited, lane: Lane) -> tuple[int, str]:
 
 def _days(length: timedelta) -> str:
     return f"{length.days} day" if length.days == 1 else f"{length.days} days"
-
-
-def session_day(session: Session, day: date) -> list[PlaceRow]:
-    """The places of a session in the order of time, the cancelled ones last. Needs the site at hand."""
-    places = Appointment.objects.filter(session=session).select_related("patient", "eye", "session", "visit")
-    ordered = sorted(
-        places, key=lambda place: (place.state == AppointmentState.CANCELLED, place.local_time, place.pk)
-    )
-    owners = {place.patient_id for place in ordered}
-    ids = list(Eye.objects.filter(patient_id__in=owners).values_list("pk", flat=True))
-    rows = site_standings(site=session.site, day=day, eye_ids=ids)
-    return [PlaceRow(place, tuple(_purpose(place, rows))) for place in ordered]
-
-
-def _purpose(place: Appointment, rows: Sequence[EyeStandingRow]) -> list[str]:
-    return [
-        f"{row.side.label}: {row.standing.next_step}"
-        for row in rows
-        if row.eye.patient_id == place.patient_id and place.eye_id in (None, row.eye.pk)
-    ]
 
 
 def without_outcome(site: Site, day: date) -> list[Appointment]:

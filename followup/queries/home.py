@@ -9,6 +9,7 @@ from datetime import date
 from followup.domain.words import Lane, Standing
 from followup.models import ContactAttempt, ImportBatch, Site
 from followup.queries.booking import without_outcome
+from followup.queries.day_sheet import OpenSession, sessions_left_open
 from followup.queries.night import NightWork, night_work
 from followup.queries.recall import is_call_due, last_attempts
 from followup.queries.standing import EyeStandingRow, operated_eyes, site_standings, sum_of_standings
@@ -22,6 +23,8 @@ class DayAtAGlance:
     overdue_removals: int
     without_outcome: int
     oldest_without_outcome: date | None
+    left_open: tuple[OpenSession, ...]
+    """Past sessions with places among these, the longest ago first."""
     calls_due: int
     imports_waiting: int
     night: NightWork
@@ -40,6 +43,7 @@ def day_at_a_glance(site: Site, day: date) -> DayAtAGlance:
         overdue_removals=sum(map(_is_past_limit, rows)),
         without_outcome=len(unsaid),
         oldest_without_outcome=unsaid[0].day if unsaid else None,
+        left_open=tuple(sessions_left_open(unsaid)),
         calls_due=_calls_due(rows, last_attempts(site), day),
         imports_waiting=ImportBatch.objects.filter(site=site, state="checked").count(),
         night=night_work(site=site),

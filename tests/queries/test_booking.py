@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import time
-
 import pytest
 
 from followup.domain.words import Lane
@@ -86,22 +84,6 @@ def test_a_theatre_day_serves_a_removal_whenever_it_is(site: Site) -> None:
     make_session(site=site, day=days(3), kind="theatre")
     (offer,) = offered(eye.patient, Lane.REMOVAL, eye)
     assert offer.reasons == ("RIGHT Oil removal: 31 days after the window",)
-
-
-def test_a_session_s_day_is_in_the_order_of_time_with_cancelled_places_last(
-    site: Site, patient: Patient
-) -> None:
-    session = make_session(site=site, day=days(9))
-    other = make_appointment(
-        session=session, site=site, local_time=time(9, 30), state="cancelled", cancelled_by="clinic"
-    )
-    place = make_appointment(session=session, patient=patient, local_time=time(10))
-    rows = booking.session_day(session, TODAY)
-    assert [row.appointment for row in rows] == [place, other]
-    assert rows[0].purpose == (
-        "RIGHT: Month 1: booked for 11 Mar 2026.",
-        "LEFT: Month 1: booked for 11 Mar 2026.",
-    )
 
 
 def test_a_calendar_shows_what_is_ahead_and_for_ninety_days_what_is_past(site: Site) -> None:

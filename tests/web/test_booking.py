@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 
 from followup.models import Appointment, Eye, Session, Site, Staff
 from followup.services.pathway import replan_eye
-from tests.builders import TODAY, days, make_appointment, make_exam, make_session, make_staff
+from tests.builders import TODAY, days, make_appointment, make_exam, make_patient, make_session, make_staff
 from tests.web.stories import gas_eye, oil_eye, send, text_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_nine")]
@@ -121,6 +121,40 @@ def test_somebody_who_did_not_come_leads_to_the_contact_form(harbour: Site, clie
     page = text_of(send(client, f"/appointments/{place.pk}/not-attended/", reason="cost"))
     assert "did not attend. Contact them, and book another place." in page
     assert f"<h1>Contact attempt: {eye.patient.name}</h1>" in page
+
+
+def test_on_the_day_sheet_a_mark_comes_back_to_its_line(harbour: Site, client: Client, eye: Eye) -> None:
+    place = make_appointment(patient=eye.patient, day=TODAY)
+    line = f"/sessions/{place.session_id}/#place-{place.pk}"
+    assert client.post(f"/appointments/{place.pk}/arrived/").headers["Location"] == line
+    answer = client.post(f"/appointments/{place.pk}/not-attended/", {"reason": "cost", "sheet": "on"})
+    assert answer.headers["Location"] == line
+    place.refresh_from_db()
+    assert (place.state, place.reason) == ("noshow", "cost")
+
+
+def test_a_past_session_stays_on_the_home_page_until_every_line_has_its_outcome(
+    harbour: Site, client: Client, eye: Eye
+) -> None:
+    session = make_session(site=harbour, day=days(-3), title="Retina clinic")
+    places = [make_appointment(patient=eye.patient, session=session), make_appointment(session=session)]
+    shown = "Retina clinic, 27 Feb 2026</a>: "
+    Appointment.objects.filter(pk=places[1].pk).update(patient=make_patient(site=harbour))
+    assert f"{shown}2 people" in text_of(client.get("/"))
+    send(client, f"/appointments/{places[0].pk}/attended/")
+    assert f"{shown}1 person" in text_of(client.get("/"))
+    send(client, f"/appointments/{places[1].pk}/not-attended/", reason="ill", sheet="on")
+    assert shown not in text_of(client.get("/"))
+
+
+def test_the_day_sheet_says_side_operation_oil_and_only_eye(harbour: Site, client: Client) -> None:
+    eye = oil_eye(harbour, days(-63), only_eye=True)
+    place = make_appointment(patient=eye.patient, day=TODAY)
+    page = text_of(client.get(f"/sessions/{place.session_id}/"))
+    assert '<span class="side">RIGHT</span> <strong class="pressing">ONLY EYE</strong>' in page
+    assert "<strong>month 2 (day 63)</strong> after 29 Dec 2025: Pars plana vitrectomy" in page
+    assert "In the eye: <strong>Silicone oil 1000 cSt, 63 days</strong>" in page
+    assert "Pressure. Oil: emulsified, or in front of the iris?" in page
 
 
 def test_a_refused_outcome_is_told_on_the_session_s_day(harbour: Site, client: Client, eye: Eye) -> None:

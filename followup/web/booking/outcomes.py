@@ -7,6 +7,7 @@ from collections.abc import Callable
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from followup.domain.errors import FollowUpError
@@ -51,7 +52,12 @@ def _mark(request: StaffRequest, pk: int, mark: Callable[..., Appointment], said
         messages.success(request, f"{place.patient} {said}.")
     except FollowUpError as fault:
         messages.error(request, fault.message)
-    return redirect("session", pk=place.session_id)
+    return _to_line(place)
+
+
+def _to_line(place: Appointment) -> HttpResponse:
+    """Back to the line of this place in its day sheet."""
+    return redirect(f"{reverse('session', kwargs={'pk': place.session_id})}#place-{place.pk}")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -71,7 +77,7 @@ def not_attended(request: StaffRequest, pk: int) -> HttpResponse:
             messages.success(
                 request, f"{place.patient} did not attend. Contact them, and book another place."
             )
-            return redirect("attempt", pk=place.patient_id)
+            return _to_line(place) if "sheet" in request.POST else redirect("attempt", pk=place.patient_id)
     return page(
         request, "booking/not_attended.html", {"form": form, "place": place, "patient": place.patient}
     )

@@ -8,7 +8,9 @@ from django.shortcuts import redirect
 from django.views.decorators.http import require_http_methods, require_safe
 
 from followup.domain.roles import Action
+from followup.domain.words import NotAttending
 from followup.queries import access, booking
+from followup.queries.day_sheet import day_sheet
 from followup.services.booking import cancel_session
 from followup.services.rota import open_weekly
 from followup.web.booking.forms import SessionForm
@@ -30,9 +32,15 @@ def sessions(request: StaffRequest) -> HttpResponse:
 @needs(Action.SEE_LISTS)
 def session(request: StaffRequest, pk: int) -> HttpResponse:
     shown = find(request, access.session_for, pk)
-    places = booking.session_day(shown, clock.today(shown.site))
-    held = sum(row.appointment.state != "cancelled" for row in places)
-    return page(request, "booking/session.html", {"session": shown, "places_held": places, "held": held})
+    lines = day_sheet(shown, clock.today(shown.site))
+    context = {
+        "session": shown,
+        "lines": lines,
+        "held": sum(line.appointment.state != "cancelled" for line in lines),
+        "open_lines": sum(line.is_open for line in lines),
+        "reasons": NotAttending.choices(),
+    }
+    return page(request, "booking/session.html", context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
