@@ -1,14 +1,15 @@
 """Changes the rules in small ways, one at a time, and counts how many changes the tests notice.
 
 Run with `python -m tests.mutation [subject ...] [--processes N]`, such as `python -m tests.mutation fills`. A
-subject is a file or folder of `followup/domain`; without one all are tried. What was tried before is kept in
-`mutants/`, so that a run goes on where it stopped; remove that folder to begin anew. Leaves with 1 below 95
-in a hundred. What is left out, and why some changes go unnoticed, stands in `tests/MUTATION.md`.
+subject is a file or folder of `followup/domain`; without one all are tried. Every run begins anew; `--go-on`
+takes up one that was stopped, as long as rules and tests are the same. Leaves with 1 below 95 in a hundred.
+What is left out, and why some changes go unnoticed, stands in `tests/MUTATION.md`.
 """
 
 from __future__ import annotations
 
 import argparse
+import shutil
 import subprocess
 import sys
 import time as clock
@@ -25,6 +26,8 @@ NOTICED = ("killed", "timeout")
 def main() -> int:
     asked = _arguments()
     started = clock.monotonic()
+    if not asked.go_on:
+        shutil.rmtree(ROOT / "mutants", ignore_errors=True)
     command = ["run", "--max-children", str(asked.processes)] if asked.processes else ["run"]
     if failed := _mutmut(*command, *(f"{DOMAIN}{subject}.*" for subject in asked.subjects)).returncode:
         return failed
@@ -38,6 +41,7 @@ def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.mutation", description=__doc__)
     parser.add_argument("subjects", nargs="*", help="a file or folder of followup/domain; all without one")
     parser.add_argument("--processes", type=int, default=0, help="how many at a time; one for each core")
+    parser.add_argument("--go-on", action="store_true", help="take up a run that was stopped")
     return parser.parse_args()
 
 
