@@ -249,6 +249,17 @@ def test_a_hole_that_reopens_under_a_flat_retina(event: RecurrenceEvent, ending:
     assert found.ending is ending
 
 
+def test_a_detached_retina_says_nothing_of_a_hole() -> None:
+    told = history(
+        GAS,
+        exam("2024-03-01", retina=FLAT, hole=Hole.CLOSED),
+        exam("2024-06-01", retina=OFF, hole=Hole.CLOSED),
+    )
+    found = outcome_of(told, event=RecurrenceEvent.HOLE)
+    assert found is not None
+    assert (found.ending, found.last_well) == (Ending.FREE, date(2024, 6, 1))
+
+
 def test_an_eye_never_operated_on_has_no_outcome() -> None:
     assert outcome_of(history(exam("2024-03-01", retina=FLAT))) is None
 
@@ -327,6 +338,8 @@ def test_any_reoperation_as_the_event(told: EyeHistory, clock: Clock, expected: 
         (oil_out("2024-04-20"), True),
         (OUT_WITH_VITRECTOMY, True),
         (replace(OUT_WITH_VITRECTOMY, indication=Indication.REDETACHMENT), False),
+        (oil_out("2024-04-20", indication=Indication.UNKNOWN), True),
+        (replace(OUT_WITH_VITRECTOMY, indication=Indication.UNKNOWN), False),
         (oil_out("2024-04-20", tamponade_in=Tamponade.SF6), True),
         (oil_out("2024-04-20", tamponade_in=Tamponade.OIL_5000), False),
         (PEEL, False),
@@ -361,6 +374,7 @@ SHUT, GAPING = (exam("2024-03-01", hole=hole) for hole in (Hole.CLOSED, Hole.OPE
         ),
         (history(HOLE), HoleState.NOT_SEEN, None),
         (history(exam("2024-01-10", hole=Hole.OPEN), GAS), HoleState.NOT_SEEN, None),
+        (history(exam("2024-01-31", hole=Hole.OPEN), GAS), HoleState.NOT_SEEN, None),
         (history(GAS, exam("2024-03-01", hole=Hole.NO_HOLE)), HoleState.NO_HOLE, None),
     ],
 )
