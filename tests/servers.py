@@ -122,12 +122,12 @@ def _postgres_answers(address: str) -> bool:
 
 
 @contextmanager
-def redis_server(folder: Path) -> Iterator[str]:
-    """The address of an empty Redis that keeps its files in `folder`."""
+def redis_server(folder: Path, port: int | None = None) -> Iterator[str]:
+    """The address of a Redis that keeps its files in `folder`, on this port or a free one."""
     program = shutil.which("redis-server")
     if program is None:
         raise FileNotFoundError("No redis-server on the path. Install the package redis-server.")
-    port = free_port()
+    port = port or free_port()
     command = [program, "--bind", LOOPBACK, "--port", str(port), "--dir", str(folder), "--appendonly", "yes"]
     server = subprocess.Popen(
         [*command, "--maxmemory-policy", "noeviction"], stdout=subprocess.DEVNULL, cwd=folder
@@ -151,25 +151,33 @@ def _redis_answers(port: int) -> bool:
 class MailServer:
     """An SMTP server that keeps what it receives.
 
-    received: the messages taken, in order. refuse: addresses answered with 550. busy: while true, every
-    recipient is put off with 451. hang_seconds: pause before a message is taken; taking: is there one now?
+    received: the messages taken, in order. refuse: addresses and domains answered with 550. busy: while
+    true, every recipient is put off with 451. hang_seconds: pause before a message is taken; taking: is there
+    one now? drop_before, drop_after: for so many messages the line is cut instead of an answer, before or
+    after taking.
     """
 
     def __init__(self) -> None:
+        self.host = LOOPBACK
+        self.port = free_port()
+        self.reset()
+
+    def reset(self) -> None:
+        """As new, on the same port."""
         self.received: list[EmailMessage] = []
         self.refuse: set[str] = set()
         self.busy = False
         self.hang_seconds = 0.0
         self.taking = False
-        self.host = LOOPBACK
-        self.port = free_port()
+        self.drop_before = 0
+        self.drop_after = 0
 
     async def handle_RCPT(
         self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
     ) -> str:
         if self.busy:
             return "451 4.3.2 Try again later"
-        if address in self.refuse:
+        if self.refuse & {address, address.partition("@")[2]}:
             return "550 5.1.1 No such mailbox"
         envelope.rcpt_tos.append(address)
         return "250 OK"
@@ -178,11 +186,23 @@ class MailServer:
         self.taking = True
         await asyncio.sleep(self.hang_seconds)
         self.taking = False
+        if self.drop_before > 0:
+            self.drop_before -= 1
+            return self._cut(server)
         content = envelope.content if isinstance(envelope.content, bytes) else b""
         message = message_from_bytes(content, policy=policy.default)
         assert isinstance(message, EmailMessage)
         self.received.append(message)
+        if self.drop_after > 0:
+            self.drop_after -= 1
+            return self._cut(server)
         return "250 OK"
+
+    @staticmethod
+    def _cut(server: SMTP) -> str:
+        assert server.transport is not None
+        server.transport.abort()
+        return "421 never heard"
 
     @property
     def url(self) -> str:
