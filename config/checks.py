@@ -42,6 +42,20 @@ def check_broker(app_configs: Sequence[AppConfig] | None, **kwargs: Any) -> list
     return [Warning("REDIS_URL is set, but the database is SQLite.", hint=hint, id="config.W011")]
 
 
+@register()
+def check_text_gateway(app_configs: Sequence[AppConfig] | None, **kwargs: Any) -> list[CheckMessage]:
+    """Messages to patients and the token leave this network; only on one machine may they go unencrypted."""
+    if not settings.TEXT_GATEWAY_URL:
+        return []
+    parts = urlsplit(settings.TEXT_GATEWAY_URL)
+    allowed = ("https",) if settings.PRODUCTION else ("http", "https")
+    if parts.scheme in allowed and parts.hostname:
+        return []
+    hint = "Set TEXT_GATEWAY_URL to the gateway's https:// address, or unset it to send no text messages."
+    wrong = f'TEXT_GATEWAY_URL "{settings.TEXT_GATEWAY_URL}" is not an address to send to.'
+    return [Error(wrong, hint=hint, id="config.E012")]
+
+
 def _host_is_allowed() -> bool:
     host = urlsplit(settings.BASE_URL).hostname or ""
     return any(

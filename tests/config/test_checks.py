@@ -78,6 +78,25 @@ def test_several_workers_on_one_sqlite_file_are_warned_of(
     assert [fault.id for fault in checks.check_broker(None)] == ["config.W011"] * warned
 
 
+@pytest.mark.parametrize(
+    ("production", "address", "is_refused"),
+    [
+        (True, "", False),
+        (True, "https://texts.clinic.example/send", False),
+        (True, "http://texts.clinic.example/send", True),
+        (False, "http://localhost:9000/texts", False),
+        (False, "texts.clinic.example", True),
+        (False, "file:///tmp/texts", True),
+        (False, "https://", True),
+    ],
+)
+def test_text_messages_go_to_an_address_that_can_take_them(
+    settings: LazySettings, production: bool, address: str, is_refused: bool
+) -> None:
+    settings.PRODUCTION, settings.TEXT_GATEWAY_URL = production, address
+    assert [fault.id for fault in checks.check_text_gateway(None)] == ["config.E012"] * is_refused
+
+
 def test_every_refusal_says_what_to_do(settings: LazySettings) -> None:
     refusals(
         settings,
