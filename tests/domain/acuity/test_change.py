@@ -54,6 +54,22 @@ def test_three_lines_are_compared_exactly(
     assert (found.three_lines_or_more_gained, found.three_lines_or_more_lost) == (gained, lost)
 
 
+@pytest.mark.parametrize(
+    ("before", "after", "direction"),
+    [("6/12", "6/6", "better"), ("6/6", "6/12", "worse"), ("6/9", "6/9", "same")],
+)
+def test_the_direction_stands_beside_the_gain(before: str, after: str, direction: str) -> None:
+    assert between(before, after).direction == direction
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "gain"), [("CF", "logMAR 1", "0.98"), ("logMAR 1", "CF", "-0.98")]
+)
+def test_a_table_gives_a_number_to_either_reading(before: str, after: str, gain: str) -> None:
+    found = change(reading(before), reading(after), substitution=substitution("lange_2009"))
+    assert (found.gain, found.substituted) == (Decimal(gain), "Lange 2009")
+
+
 def test_sight_through_gas_is_no_outcome() -> None:
     before, with_gas, later = (
         reading("55 letters"),

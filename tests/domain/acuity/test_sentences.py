@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from followup.domain.acuity.bands import Band, band
-from followup.domain.acuity.convert import mean_logmar
+from followup.domain.acuity.convert import logmar_from_decimal, mean_logmar
 from followup.domain.acuity.notation import Acuity, Category, Distance, Notation, Reason, UnreadableAcuity
 from followup.domain.acuity.parse import pinhole_without_improvement, propose_readings, read_acuity
 from followup.domain.acuity.substitution import substitution
@@ -16,6 +16,7 @@ from followup.domain.errors import BadValue
 from followup.domain.words import Correction
 
 DECIMAL, LETTERS = Notation.DECIMAL, Notation.LETTERS
+METRE, FOOT = Notation.SNELLEN_METRE, Notation.SNELLEN_FOOT
 
 REFUSALS: list[tuple[str, Notation | None, Reason, str]] = [
     ("PL-", None, Reason.AMBIGUOUS, 'Light perception with a bare "-" can mean none. Write LP or NLP.'),
@@ -94,6 +95,71 @@ REFUSALS: list[tuple[str, Notation | None, Reason, str]] = [
         "5.6 is not a decimal acuity: those are below 3. Check the notation.",
     ),
     (
+        "+8 letters",
+        None,
+        Reason.AMBIGUOUS,
+        '"+8" letters can be a gain. Write the score itself.',
+    ),
+    (
+        "6/9-1+2",
+        None,
+        Reason.PARTIAL,
+        'Two counts of letters beside one line: "-1+2". Write one line and one count.',
+    ),
+    (
+        "1,250",
+        DECIMAL,
+        Reason.AMBIGUOUS,
+        '"1,250" can be a thousand or a fraction. Write it with a point.',
+    ),
+    (
+        "70",
+        Notation.CATEGORY,
+        Reason.AMBIGUOUS,
+        "A bare number cannot be in the notation category. Choose decimal, logMAR or letters.",
+    ),
+    (
+        "logMAR 2.7",
+        None,
+        Reason.OUT_OF_RANGE,
+        "logMAR 2.7 is lower sight than charts measure. If fingers, hand movements or light were seen, write "
+        "that.",
+    ),
+    (
+        "logMAR -0.6",
+        None,
+        Reason.OUT_OF_RANGE,
+        "logMAR -0.6 is better sight than charts measure. Check the number and its notation.",
+    ),
+    (
+        "101",
+        LETTERS,
+        Reason.OUT_OF_RANGE,
+        "101 is not a letter score: those are whole numbers from 0 to 100. Check the notation.",
+    ),
+    *(
+        (
+            text,
+            None,
+            Reason.DATE,
+            f'"{text}" looks like a day and month. If it is acuity, write it without leading zeros.',
+        )
+        for text in ("06/09", "06/9", "6/09")
+    ),
+    (
+        "6/0",
+        None,
+        Reason.OUT_OF_RANGE,
+        "6/0 has a zero. No sight is written in words, not as a fraction.",
+    ),
+    (
+        "0123456789 abcdefghij 0123456789 abcdefghij",
+        None,
+        Reason.UNRECOGNISED,
+        '"0123456789 abcdefghij 0123456789 abcdefg" is not an acuity. Write 6/9, 20/30, logMAR 0.2, 75 '
+        "letters, CF 1 m, HM, LP or NLP.",
+    ),
+    (
         "6" * 61,
         None,
         Reason.UNRECOGNISED,
@@ -114,7 +180,24 @@ def fingers(text: str, **facts: object) -> Acuity:
 
 
 PAST_THE_END = "Past the last line of a letter chart, so no letter count: check that it was measured."
+NO_LETTER = "No letter read: check whether fingers, hand movements or light were seen."
 READINGS: list[tuple[str, Acuity]] = [
+    ("6/6", Acuity("6/6", METRE, logmar=Decimal(0), distance=Distance(Decimal(6), "m"))),
+    ("20/20", Acuity("20/20", FOOT, logmar=Decimal(0), distance=Distance(Decimal(20), "ft"))),
+    ("10/10", Acuity("10/10", Notation.FRACTION, logmar=Decimal(0))),
+    (
+        "6/600",
+        Acuity("6/600", METRE, logmar=Decimal(2), distance=Distance(Decimal(6), "m"), note=PAST_THE_END),
+    ),
+    ("1/1", Acuity("1/1", Notation.FRACTION, logmar=Decimal(0))),
+    ("logMAR 2", Acuity("logMAR 2", Notation.LOGMAR, logmar=Decimal(2), note=PAST_THE_END)),
+    ("logMAR 1.7", Acuity("logMAR 1.7", Notation.LOGMAR, logmar=Decimal("1.7"))),
+    ("0 letters", Acuity("0 letters", LETTERS, logmar=Decimal("1.70"), note=NO_LETTER)),
+    ("85 letters", Acuity("85 letters", LETTERS, logmar=Decimal(0))),
+    ("1,00", Acuity("1,00", DECIMAL, logmar=Decimal(0))),
+    ("0,100", Acuity("0,100", DECIMAL, logmar=Decimal(1))),
+    ("logMAR -0,100", Acuity("logMAR -0,100", Notation.LOGMAR, logmar=Decimal("-0.1"))),
+    ("0.005", Acuity("0.005", DECIMAL, logmar=logmar_from_decimal(Decimal("0.005")), note=PAST_THE_END)),
     ("CF", fingers("CF")),
     ("CF 6.1 m", fingers("CF 6.1 m", distance=Distance(Decimal("6.1"), "m"))),
     ("CF close to face", fingers("CF close to face", note="close to face")),
@@ -204,6 +287,14 @@ def test_a_substituted_mean_names_its_table_and_source() -> None:
 
 def test_a_chart_reading_has_no_value_in_a_table() -> None:
     assert substitution("lange_2009").value_for(read_acuity("6/9", bare=None)) is None
+
+
+def test_no_fraction_has_a_zero() -> None:
+    with pytest.raises(BadValue) as refused:
+        logmar_from_decimal(Decimal(0))
+    assert refused.value.message == (
+        "Both parts of an acuity must be above zero; no sight is a category, not a number."
+    )
 
 
 def test_nobody_has_no_mean() -> None:

@@ -191,6 +191,13 @@ TOLD_WHOLE = [
         "years 1 to 9999. Use a shorter one.",
     ),
     (
+        "endless key",
+        "",
+        '\n[endless]\nkey = "Y"\ntitle = "Yearly"\nfirst = "P5D"\nevery = "1Y"\n',
+        ", line 20, endless: every is '1Y': \"1Y\" is not a duration this tool uses. Write a calendar duration "
+        "such as P1W, P2M, P1Y6M or P90D, or -P14D for one that counts back; no hours, no fractions.",
+    ),
+    (
         "endless",
         "",
         '\n[endless]\nkey = "Y"\ntitle = "Yearly"\nfirst = "P5D"\nevery = "P1Y"\n',
