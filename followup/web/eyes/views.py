@@ -13,6 +13,7 @@ from followup.domain.roles import Action
 from followup.queries import access
 from followup.queries.eye_series import eye_series
 from followup.queries.eyes import eye_page
+from followup.queries.timeline import timeline
 from followup.services.people import change_eye
 from followup.web.eyes.forms import EyeForm
 from followup.web.kit import clock
@@ -26,8 +27,10 @@ from followup.web.kit.pages import page
 def eye(request: StaffRequest, pk: int) -> HttpResponse:
     shown = find(request, access.eye_for, pk)
     log_read(request, shown.patient)
-    story = eye_page(shown, clock.today(shown.patient.site))
-    return page(request, "eyes/eye.html", {"patient": shown.patient, "eye": shown, "story": story})
+    today = clock.today(shown.patient.site)
+    story = eye_page(shown, today)
+    context = {"patient": shown.patient, "eye": shown, "story": story, "timeline": timeline(story, today)}
+    return page(request, "eyes/eye.html", context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
