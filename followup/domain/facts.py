@@ -11,6 +11,7 @@ from datetime import date
 
 from followup.domain.words import (
     AppointmentState,
+    Channel,
     ContactResult,
     DecisionKind,
     Extent,
@@ -54,6 +55,8 @@ class EyeTraits:
     birth_date: date | None = None
     age_stated: int | None = None
     died_on: date | None = None
+    death_to_confirm: bool = False
+    """The death was reported, and no second person has confirmed it yet."""
     known: Known = ALWAYS
 
 
@@ -97,12 +100,17 @@ class ExamFact:
 
 @dataclass(frozen=True, slots=True)
 class AppointmentFact:
-    """A place that is not cancelled. A theatre place is listed only with the eye it is for."""
+    """A place that awaits its outcome, was not attended, or was taken back by the clinic.
+
+    A theatre place is listed only with the eye it is for.
+    """
 
     id: int
     day: date
     lane: Lane
     state: AppointmentState = AppointmentState.BOOKED
+    cancelled_on: date | None = None
+    """The day the clinic took it back."""
     known: Known = ALWAYS
 
     def lies_ahead(self, day: date) -> bool:
@@ -110,6 +118,15 @@ class AppointmentFact:
 
     def lacks_outcome(self, day: date) -> bool:
         return self.day < day and self.state.awaits_outcome
+
+    def was_missed_by(self, day: date) -> bool:
+        return self.state is AppointmentState.NOSHOW and self.day <= day
+
+    def had_happened_by(self, day: date) -> bool:
+        """A place that is over for good is told of only from the day it was missed or taken back."""
+        if self.state is AppointmentState.NOSHOW:
+            return self.day <= day
+        return self.cancelled_on is None or self.cancelled_on <= day
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +139,8 @@ class DecisionFact:
     visit_day: date | None = None
     milestone_key: str = ""
     to_whom: str = ""
+    operation_id: int | None = None
+    """A change of pathway: the operation whose course it moves."""
     known: Known = ALWAYS
 
 
@@ -129,6 +148,18 @@ class DecisionFact:
 class AttemptFact:
     day: date
     result: ContactResult
+    channel: Channel = Channel.PHONE
+    next_step_on: date | None = None
+    known: Known = ALWAYS
+
+
+@dataclass(frozen=True, slots=True)
+class ReportFact:
+    """The person told of new symptoms. Open until a clinician has signed what to do."""
+
+    id: int
+    day: date
+    answered_on: date | None = None
     known: Known = ALWAYS
 
 
@@ -144,6 +175,8 @@ class Pin:
 
     pathway: PathwayId
     chosen_for: str
+    is_signed: bool = False
+    """A clinician moved the course to it: no changed fact chooses another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +190,7 @@ class EyeHistory:
     appointments: tuple[AppointmentFact, ...] = ()
     decisions: tuple[DecisionFact, ...] = ()
     attempts: tuple[AttemptFact, ...] = ()
+    reports: tuple[ReportFact, ...] = ()
     pinned: Mapping[int, Pin] = field(default_factory=dict)
     """What the course of an operation already follows, by operation id."""
 
@@ -169,5 +203,12 @@ class EyeHistory:
             operations=tuple(op for op in self.operations if op.date <= day),
             exams=tuple(exam for exam in self.exams if exam.day <= day),
             decisions=tuple(signed for signed in self.decisions if signed.signed_on <= day),
+            appointments=tuple(place for place in self.appointments if place.had_happened_by(day)),
             attempts=tuple(attempt for attempt in self.attempts if attempt.day <= day),
+            reports=tuple(_as_of(report, day) for report in self.reports if report.day <= day),
         )
+
+
+def _as_of(report: ReportFact, day: date) -> ReportFact:
+    answered = report.answered_on
+    return replace(report, answered_on=answered if answered and answered <= day else None)

@@ -1,7 +1,7 @@
 """Whom to call first, with the reasons in words.
 
-The order is common practice, no source: oil past its limit, then an only eye, then two or more reviews
-missed in a row, then a child, then the days past the window.
+The order is common practice, no source: new symptoms, oil past its limit, then an only eye, then two or
+more reviews missed in a row, then a child, then the days past the window.
 """
 
 from __future__ import annotations
@@ -9,11 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from followup.domain.dates.workdays import age_on
 from followup.domain.standing import EyeStanding, EyeState
 from followup.domain.words import Lane, Standing
 
-_ADULT = 18
 _RANK = {standing: place for place, standing in enumerate(Standing)}
 
 
@@ -28,10 +26,12 @@ class Priority:
 def priority_of(state: EyeState, standing: EyeStanding, day: date) -> Priority:
     oil_past = _days_overdue(standing, Lane.REMOVAL, day)
     past = _days_overdue(standing, Lane.REVIEW, day)
-    child = _is_child(state, day)
+    child = state.is_child_on(day)
+    told = bool(state.open_reports)
     opens = _days_to_opening(standing, day)
     key = (
         _RANK[standing.standing],
+        -int(told),
         -int(oil_past > 0),
         -int(state.traits.only_eye),
         -int(standing.missed >= 2),
@@ -46,7 +46,7 @@ def priority_of(state: EyeState, standing: EyeStanding, day: date) -> Priority:
 def _reasons(
     state: EyeState, standing: EyeStanding, day: date, oil_past: int, past: int, child: bool
 ) -> list[str]:
-    reasons = []
+    reasons = ["Reports new symptoms"] if state.open_reports else []
     if oil_past > 0 and state.fill is not None:
         inside = state.fill.days_in_eye(day)
         reasons.append(
@@ -76,8 +76,3 @@ def _days_overdue(standing: EyeStanding, lane: Lane, day: date) -> int:
 def _days_to_opening(standing: EyeStanding, day: date) -> int:
     leading = standing.leading
     return (leading.milestone.opens - day).days if leading and leading.milestone else 0
-
-
-def _is_child(state: EyeState, day: date) -> bool:
-    born = state.traits.birth_date
-    return born is not None and born <= day and age_on(born, day) < _ADULT

@@ -21,6 +21,7 @@ from followup.domain.facts import (
     Known,
     OperationFact,
     Pin,
+    ReportFact,
 )
 
 
@@ -43,6 +44,7 @@ class EyeRecord:
     appointments: tuple[AppointmentFact, ...] = ()
     decisions: tuple[DecisionFact, ...] = ()
     attempts: tuple[AttemptFact, ...] = ()
+    reports: tuple[ReportFact, ...] = ()
     pinned: Mapping[int, Pin] = field(default_factory=dict)
 
     def known_now(self) -> EyeHistory:
@@ -63,6 +65,7 @@ class EyeRecord:
             appointments=_held(self.appointments, holds),
             decisions=_held(self.decisions, holds),
             attempts=_held(self.attempts, holds),
+            reports=_held(self.reports, holds),
             pinned=self.pinned,
         )
 

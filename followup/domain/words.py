@@ -342,6 +342,7 @@ class DecisionKind(Term):
     KEEP_OIL = "keep_oil", "Keep the oil in"
     SEE_AGAIN = "see_again", "See again"
     PLAN = "plan", "Plan made"
+    CHANGE_PATHWAY = "change_pathway", "Change of pathway"
     STANDS_FOR = "stands_for", "A visit stands for a milestone"
     DISCHARGE = "discharge", "Discharge"
     TRANSFER = "transfer", "Transfer"
@@ -363,6 +364,22 @@ _CLOSING = frozenset(
         DecisionKind.DIED,
     }
 )
+
+
+class Question(Term):
+    """What only a clinician can answer, or a second person."""
+
+    SYMPTOMS = "symptoms", "Reports new symptoms"
+    DEATH = "death", "A death to confirm"
+    DETACHED = "detached", "Detached without a plan"
+    TAMPONADE_UNKNOWN = "tamponade_unknown", "Tamponade unknown"
+    CONTRADICTION = "contradiction", "Records that contradict each other"
+    UNREACHED = "unreached", "Nobody could be reached"
+    REFUSES = "refuses", "Refuses"
+    LETTER_RETURNED = "letter_returned", "Letter returned"
+    POSTPONED = "postponed", "Postponed by the clinic"
+    OIL_REVIEW = "oil_review", "Oil kept past its review"
+    COMPLETE = "complete", "Planned reviews done"
 
 
 class Channel(Term):
@@ -417,6 +434,7 @@ class ContactResult(Term):
     SENT = "sent", "Sent, no reply yet"
     WRONG_NUMBER = "wrong_number", "Wrong number or address"
     RETURNED = "returned", "Message or letter returned"
+    NOT_POSSIBLE = "not_possible", "Could not be tried: no number, address or consent"
     SYMPTOMS = "symptoms", "Reports new symptoms"
 
     @property

@@ -1,20 +1,23 @@
 """Tables and constraints."""
 
-from followup.models.booking import Appointment, Session
+from followup.models.booking import Appointment, Session, Unavailable
 from followup.models.contact import Consent, PrintedLetter
-from followup.models.decisions import ContactAttempt, Decision
+from followup.models.decisions import CallClaim, ContactAttempt, Decision, SymptomReport
 from followup.models.imports import ColumnMap, ImportBatch, ImportRow
 from followup.models.operations import Fill, Operation, OperationProcedure
 from followup.models.pathway import Course, Milestone, PathwayVersion
 from followup.models.people import Eye, Patient, Site, Staff
 from followup.models.record import CalendarAddress, Change, NightRun, OutboxMessage, PageRead
+from followup.models.rota import Closure, PatternException, SessionPattern
 from followup.models.visits import AcuityReading, Exam, ExamComplication, Visit
 
 __all__ = [
     "AcuityReading",
     "Appointment",
     "CalendarAddress",
+    "CallClaim",
     "Change",
+    "Closure",
     "ColumnMap",
     "Consent",
     "ContactAttempt",
@@ -34,9 +37,13 @@ __all__ = [
     "PageRead",
     "PathwayVersion",
     "Patient",
+    "PatternException",
     "PrintedLetter",
     "Session",
+    "SessionPattern",
     "Site",
     "Staff",
+    "SymptomReport",
+    "Unavailable",
     "Visit",
 ]

@@ -1,4 +1,4 @@
-"""Decisions that clinicians sign, and attempts to reach people."""
+"""Decisions that clinicians sign, what people report, and attempts to reach them."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from django.db import models
 from django.db.models import Q
 
 from followup.models import choices
+from followup.models.operations import Operation
+from followup.models.pathway import PathwayVersion
 from followup.models.people import Eye, Patient
 from followup.models.visits import Visit
 
@@ -27,6 +29,20 @@ class Decision(models.Model):
     accepted_on = models.DateField(null=True, blank=True, help_text="A transfer stays open until accepted.")
     visit = models.ForeignKey(Visit, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     milestone_key = models.CharField(max_length=60, blank=True)
+    operation = models.ForeignKey(
+        Operation,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="A change of pathway: the operation whose course it moves.",
+    )
+    pathway = models.ForeignKey(
+        PathwayVersion, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    pathway_before = models.ForeignKey(
+        PathwayVersion, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     undone_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -47,6 +63,11 @@ class Decision(models.Model):
                 condition=~Q(kind="transfer") | ~Q(to_whom=""), name="decision_transfer_names_where_to"
             ),
             models.CheckConstraint(condition=~Q(reason=""), name="decision_has_a_reason"),
+            models.CheckConstraint(
+                condition=~Q(kind="change_pathway")
+                | Q(operation__isnull=False, pathway__isnull=False, pathway_before__isnull=False),
+                name="decision_change_of_pathway_says_which",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -70,10 +91,63 @@ class ContactAttempt(models.Model):
     result = models.CharField(max_length=20, choices=choices.CONTACT_RESULTS)
     reason = models.CharField(max_length=20, choices=choices.REASONS_NOT_ATTENDING, blank=True)
     next_step_on = models.DateField(null=True, blank=True)
+    is_warning = models.BooleanField(
+        default=False, help_text="A letter that says what is at stake if the eye is not seen."
+    )
     note = models.CharField(max_length=400, blank=True)
 
     class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(is_warning=False) | Q(channel="letter"), name="attempt_warning_is_a_letter"
+            )
+        ]
         indexes = [models.Index(fields=["patient", "day"], name="attempt_patient_day")]
 
     def __str__(self) -> str:
         return f"{self.patient}, {self.day}: {self.get_result_display()}"
+
+
+class SymptomReport(models.Model):
+    """Somebody told of new symptoms: first on every list until a clinician has signed what to do."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="symptom_reports")
+    day = models.DateField(help_text="The day at the site.")
+    reported_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    note = models.CharField(max_length=400)
+    answer = models.CharField(max_length=400, blank=True)
+    answered_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    answered_at = models.DateTimeField(null=True, blank=True)
+    answered_on = models.DateField(null=True, blank=True, help_text="The day at the site.")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(
+                    answer="", answered_by__isnull=True, answered_at__isnull=True, answered_on__isnull=True
+                )
+                | ~Q(answer="")
+                & Q(answered_by__isnull=False, answered_at__isnull=False, answered_on__isnull=False),
+                name="report_answer_says_who_and_when",
+            )
+        ]
+        indexes = [
+            models.Index(fields=["patient"], condition=Q(answered_at__isnull=True), name="report_open")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.patient}, {self.day}: {self.note}"
+
+
+class CallClaim(models.Model):
+    """Somebody is on the telephone with this person, or was a moment ago: a claim that runs out by itself."""
+
+    patient = models.OneToOneField(Patient, on_delete=models.CASCADE, related_name="call_claim")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="+")
+    until = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.patient}, {self.by} until {self.until:%H:%M}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import F, Q
@@ -20,8 +21,9 @@ class Site(models.Model):
     horizon_days = models.PositiveSmallIntegerField(
         default=42, help_text="Milestones opening within this many days are to be booked."
     )
-    attempts_before_decision = models.PositiveSmallIntegerField(
-        default=5, help_text="Contact attempts without success before a clinician must decide."
+    ladder = models.TextField(
+        blank=True,
+        help_text="The clinic's own recall ladder, written like fixtures/ladder.toml. Empty: the usual one.",
     )
     bare_acuity = models.CharField(
         max_length=20,
@@ -56,6 +58,14 @@ class Site(models.Model):
     quiet_until_hour = models.PositiveSmallIntegerField(
         default=8, help_text="Until this local hour; the same hour twice means no quiet time."
     )
+    country = models.CharField(
+        max_length=6,
+        blank=True,
+        help_text="Whose public holidays close it: an ISO 3166 code such as EG or DE-BY. Empty: none.",
+    )
+    sessions_weeks_ahead = models.PositiveSmallIntegerField(
+        default=12, help_text="Repeating sessions are opened for so many weeks ahead."
+    )
     curve_minimum_at_risk = models.PositiveSmallIntegerField(
         default=5, help_text="A survival curve is not drawn where fewer eyes than this remain at risk."
     )
@@ -68,6 +78,9 @@ class Site(models.Model):
                 name="site_quiet_hours_of_day",
             ),
             models.CheckConstraint(condition=Q(horizon_days__lte=366), name="site_horizon_within_a_year"),
+            models.CheckConstraint(
+                condition=Q(sessions_weeks_ahead__range=(1, 104)), name="site_sessions_1_to_104_weeks_ahead"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -105,7 +118,16 @@ class Patient(Sourced):
     contact_note = models.TextField(
         blank=True, help_text="How to reach this person safely: whose phone it is, when to call."
     )
-    died_on = models.DateField(null=True, blank=True)
+    died_on = models.DateField(
+        null=True, blank=True, help_text="From the first report on nothing is sent and nothing can be booked."
+    )
+    death_source = models.CharField(max_length=200, blank=True, help_text="Who told, or which document.")
+    death_reported_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    death_to_confirm = models.BooleanField(
+        default=False, help_text="Waits for a second person; the eyes close once it is confirmed."
+    )
     age_stated = models.PositiveSmallIntegerField(
         null=True, blank=True, help_text="Age in years at the first operation, where no birth date is known."
     )
@@ -120,6 +142,11 @@ class Patient(Sourced):
                 | Q(birth_date__isnull=True)
                 | Q(died_on__gte=F("birth_date")),
                 name="patient_dies_after_birth",
+            ),
+            models.CheckConstraint(
+                condition=Q(death_to_confirm=False)
+                | Q(died_on__isnull=False, death_reported_by__isnull=False),
+                name="patient_death_to_confirm_says_who",
             ),
         ]
 

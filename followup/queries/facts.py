@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from itertools import chain
 from typing import Any, TypeAlias
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
+from followup.domain.dates.zones import local_day
 from followup.domain.errors import Refused
 from followup.domain.facts import (
     AppointmentFact,
@@ -19,11 +21,13 @@ from followup.domain.facts import (
     OperationFact,
     PathwayId,
     Pin,
+    ReportFact,
 )
 from followup.domain.pathway.book import PathwayBook
 from followup.domain.pathway.definition import PathwayDefinition, accepted_pathway
 from followup.domain.words import (
     AppointmentState,
+    Channel,
     ContactResult,
     DecisionKind,
     Extent,
@@ -48,11 +52,15 @@ from followup.models import (
     Operation,
     OperationProcedure,
     PathwayVersion,
+    SymptomReport,
 )
 from followup.queries.chunks import in_chunks
 
 SomeEyes: TypeAlias = QuerySet[Eye, Any]
 """A query of eye ids, for sites with more eyes than a database takes parameters."""
+
+TOLD = Q(state__in=["booked", "arrived", "noshow"]) | Q(state="cancelled", cancelled_by="clinic")
+"""The places that a history tells of."""
 
 
 def pathway_book() -> PathwayBook:
@@ -78,7 +86,7 @@ def _histories(ids: Collection[int]) -> dict[int, EyeHistory]:
     eyes = list(Eye.objects.filter(pk__in=ids).select_related("patient"))
     operations, exams, decisions = _operations(ids), _exams(ids), decision_facts(ids)
     appointments = appointment_facts(eyes, ids)
-    attempts, pinned = attempt_facts(ids), _pinned(ids)
+    attempts, reports, pinned = attempt_facts(ids), report_facts(ids), _pinned(ids, decisions)
     return {
         eye.pk: EyeHistory(
             eye_id=eye.pk,
@@ -88,6 +96,7 @@ def _histories(ids: Collection[int]) -> dict[int, EyeHistory]:
             appointments=tuple(appointments[eye.pk]),
             decisions=tuple(decisions[eye.pk]),
             attempts=tuple(attempts[eye.patient_id]),
+            reports=tuple(reports[eye.patient_id]),
             pinned=pinned[eye.pk],
         )
         for eye in eyes
@@ -105,6 +114,7 @@ def traits_of(eye: Eye) -> EyeTraits:
         birth_date=patient.birth_date,
         age_stated=patient.age_stated,
         died_on=patient.died_on,
+        death_to_confirm=patient.death_to_confirm,
     )
 
 
@@ -167,6 +177,7 @@ def decision_facts(eyes: Collection[int] | SomeEyes) -> defaultdict[int, list[De
                 visit_day=row.visit.day if row.visit else None,
                 milestone_key=row.milestone_key,
                 to_whom=row.to_whom,
+                operation_id=row.operation_id,
             )
         )
     return found
@@ -175,7 +186,9 @@ def decision_facts(eyes: Collection[int] | SomeEyes) -> defaultdict[int, list[De
 def appointment_facts(
     eyes: Iterable[Eye], wanted: Collection[int] | SomeEyes
 ) -> defaultdict[int, list[AppointmentFact]]:
-    """Places that await an outcome, by eye id: a review sees both eyes of the person, theatre one eye.
+    """Places that await an outcome, were not attended, or were taken back by the clinic, by eye id.
+
+    A review sees both eyes of the person, theatre one eye.
 
     `wanted`: the ids of the eyes, or a query of them.
     """
@@ -184,13 +197,17 @@ def appointment_facts(
         by_patient[eye.patient_id].append(eye.pk)
     owners = Eye.objects.filter(pk__in=wanted).values("patient_id")
     rows = (
-        Appointment.objects.filter(patient_id__in=owners, state__in=["booked", "arrived"])
+        Appointment.objects.filter(TOLD, patient_id__in=owners)
         .order_by("day", "id")
-        .values_list("id", "patient_id", "eye_id", "day", "lane", "state")
+        .values_list(
+            "id", "patient_id", "eye_id", "day", "lane", "state", "changed_at", "patient__site__time_zone"
+        )
     )
     found: defaultdict[int, list[AppointmentFact]] = defaultdict(list)
-    for pk, patient_id, eye_id, day, lane, state in rows:
-        fact = AppointmentFact(pk, day, Lane(lane), AppointmentState(state))
+    for pk, patient_id, eye_id, day, lane, code, changed_at, zone in rows:
+        state = AppointmentState(code)
+        taken_back = local_day(changed_at, zone) if state is AppointmentState.CANCELLED else None
+        fact = AppointmentFact(pk, day, Lane(lane), state, taken_back)
         for served in [eye_id] if eye_id else by_patient[patient_id]:
             found[served].append(fact)
     return found
@@ -202,19 +219,32 @@ def attempt_facts(eyes: Collection[int] | SomeEyes) -> defaultdict[int, list[Att
     rows = (
         ContactAttempt.objects.filter(patient_id__in=owners)
         .order_by("day", "id")
-        .values_list("patient_id", "day", "result")
+        .values_list("patient_id", "day", "result", "channel", "next_step_on")
     )
     found: defaultdict[int, list[AttemptFact]] = defaultdict(list)
-    for patient_id, day, result in rows:
-        found[patient_id].append(AttemptFact(day, ContactResult(result)))
+    for patient_id, day, result, channel, next_step_on in rows:
+        found[patient_id].append(AttemptFact(day, ContactResult(result), Channel(channel), next_step_on))
     return found
 
 
-def _pinned(ids: Collection[int]) -> defaultdict[int, dict[int, Pin]]:
+def report_facts(eyes: Collection[int] | SomeEyes) -> defaultdict[int, list[ReportFact]]:
+    """New symptoms that the owners of these eyes told of, by patient id. `eyes`: ids, or a query of them."""
+    owners = Eye.objects.filter(pk__in=eyes).values("patient_id")
+    rows = SymptomReport.objects.filter(patient_id__in=owners).order_by("day", "id")
+    found: defaultdict[int, list[ReportFact]] = defaultdict(list)
+    for row in rows:
+        found[row.patient_id].append(ReportFact(row.pk, row.day, row.answered_on))
+    return found
+
+
+def _pinned(
+    ids: Collection[int], decisions: Mapping[int, Sequence[DecisionFact]]
+) -> defaultdict[int, dict[int, Pin]]:
+    signed = {made.operation_id for made in chain.from_iterable(decisions.values()) if made.operation_id}
     rows = Course.objects.filter(eye_id__in=ids).values_list(
         "eye_id", "operation_id", "pathway__key", "pathway__version", "chosen_for"
     )
     found: defaultdict[int, dict[int, Pin]] = defaultdict(dict)
     for eye_id, operation_id, key, version, chosen_for in rows:
-        found[eye_id][operation_id] = Pin(PathwayId(key, version), chosen_for)
+        found[eye_id][operation_id] = Pin(PathwayId(key, version), chosen_for, operation_id in signed)
     return found

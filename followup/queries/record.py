@@ -21,10 +21,13 @@ from followup.domain.facts import (
     EyeTraits,
     Known,
     OperationFact,
+    ReportFact,
 )
 from followup.domain.record import EyeRecord
 from followup.domain.words import (
     AppointmentState,
+    CancelledBy,
+    Channel,
     ContactResult,
     DecisionKind,
     Extent,
@@ -39,7 +42,16 @@ from followup.domain.words import (
     TamponadeSeen,
     YesNo,
 )
-from followup.models import Appointment, Change, ContactAttempt, Decision, Exam, Eye, Operation
+from followup.models import (
+    Appointment,
+    Change,
+    ContactAttempt,
+    Decision,
+    Exam,
+    Eye,
+    Operation,
+    SymptomReport,
+)
 from followup.queries import facts
 from followup.queries.chunks import in_chunks
 
@@ -67,6 +79,7 @@ def _records(ids: Collection[int]) -> dict[int, EyeRecord]:
     operations = _operations(ids, changes, zones)
     exams, decisions = _exams(ids, changes, zones), _decisions(ids, changes, zones)
     appointments, attempts = _appointments(eyes, changes, zones), _attempts(owners)
+    reports = _reports(owners, changes, zones)
     return {
         eye.pk: EyeRecord(
             eye_id=eye.pk,
@@ -76,6 +89,7 @@ def _records(ids: Collection[int]) -> dict[int, EyeRecord]:
             appointments=tuple(appointments[eye.pk]),
             decisions=tuple(sorted(decisions[eye.pk], key=lambda made: (made.signed_on, made.id))),
             attempts=tuple(attempts[eye.patient_id]),
+            reports=tuple(reports[eye.patient_id]),
             pinned=histories[eye.pk].pinned,
         )
         for eye in eyes
@@ -116,6 +130,7 @@ def _traits(eye: Eye, changes: _Changes) -> tuple[EyeTraits, ...]:
         "only_eye": eye.only_eye,
         "birth_date": str(patient.birth_date) if patient.birth_date else None,
         "died_on": str(patient.died_on) if patient.died_on else None,
+        "death_to_confirm": patient.death_to_confirm,
     }
     history = sorted(
         [*changes.get(("eye", eye.pk), []), *changes.get(("patient", patient.pk), [])],
@@ -130,6 +145,7 @@ def _traits(eye: Eye, changes: _Changes) -> tuple[EyeTraits, ...]:
             birth_date=_day(held["birth_date"]),
             age_stated=patient.age_stated,
             died_on=_day(held["died_on"]),
+            death_to_confirm=held["death_to_confirm"],
             known=known,
         )
         for known, held in _versions(values, history, zone)
@@ -226,6 +242,7 @@ def _decisions(
                     visit_day=row.visit.day if row.visit else None,
                     milestone_key=row.milestone_key,
                     to_whom=row.to_whom,
+                    operation_id=row.operation_id,
                     known=Known(known.since or local_day(row.recorded_at, zone), known.until),
                 )
             )
@@ -240,13 +257,21 @@ def _appointments(
         by_patient[eye.patient_id].append(eye.pk)
     found: defaultdict[int, list[AppointmentFact]] = defaultdict(list)
     for row in Appointment.objects.filter(patient_id__in=list(by_patient)).order_by("day", "id"):
-        values = {"day": str(row.day), "state": row.state}
-        history = changes.get(("appointment", row.pk), [])
-        for known, held in _versions(values, history, zones[row.patient_id]):
+        values = {"day": str(row.day), "state": row.state, "cancelled_by": row.cancelled_by}
+        history, zone = changes.get(("appointment", row.pk), []), zones[row.patient_id]
+        for known, held in _versions(values, history, zone):
             state = AppointmentState(held["state"])
-            if not state.awaits_outcome:
+            taken_back = state is AppointmentState.CANCELLED and held["cancelled_by"] == CancelledBy.CLINIC
+            if not (state.awaits_outcome or state is AppointmentState.NOSHOW or taken_back):
                 continue
-            fact = AppointmentFact(row.pk, date.fromisoformat(held["day"]), Lane(row.lane), state, known)
+            fact = AppointmentFact(
+                row.pk,
+                date.fromisoformat(held["day"]),
+                Lane(row.lane),
+                state,
+                local_day(row.changed_at, zone) if taken_back else None,
+                known,
+            )
             for served in [row.eye_id] if row.eye_id else by_patient[row.patient_id]:
                 found[served].append(fact)
     return found
@@ -255,5 +280,24 @@ def _appointments(
 def _attempts(owners: Collection[int]) -> defaultdict[int, list[AttemptFact]]:
     found: defaultdict[int, list[AttemptFact]] = defaultdict(list)
     for row in ContactAttempt.objects.filter(patient_id__in=owners).order_by("day", "id"):
-        found[row.patient_id].append(AttemptFact(row.day, ContactResult(row.result), Known(row.day)))
+        found[row.patient_id].append(
+            AttemptFact(
+                row.day, ContactResult(row.result), Channel(row.channel), row.next_step_on, Known(row.day)
+            )
+        )
+    return found
+
+
+def _reports(
+    owners: Collection[int], changes: _Changes, zones: Mapping[int, str]
+) -> defaultdict[int, list[ReportFact]]:
+    found: defaultdict[int, list[ReportFact]] = defaultdict(list)
+    for row in SymptomReport.objects.filter(patient_id__in=owners).order_by("day", "id"):
+        values = {"answered_on": str(row.answered_on) if row.answered_on else None}
+        history = changes.get(("symptomreport", row.pk), [])
+        for known, held in _versions(values, history, zones[row.patient_id]):
+            since = known.since or row.day
+            found[row.patient_id].append(
+                ReportFact(row.pk, row.day, _day(held["answered_on"]), Known(since, known.until))
+            )
     return found

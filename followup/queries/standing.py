@@ -22,6 +22,7 @@ from followup.domain.standing import EyeStanding, EyeState, Limits
 from followup.domain.words import Lane, Mark, Retina, Side, Standing, Tamponade, TamponadeSeen
 from followup.models import Course, Exam, Eye, Fill, Milestone, Operation, Site
 from followup.queries import facts
+from followup.queries.ladder import ladder_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +46,7 @@ class EyeStandingRow:
 
 
 def limits_of(site: Site) -> Limits:
-    return Limits(horizon_days=site.horizon_days, attempts=site.attempts_before_decision)
+    return Limits(ladder=ladder_of(site), horizon_days=site.horizon_days)
 
 
 def operated_eyes(site: Site) -> QuerySet[Eye]:
@@ -89,7 +90,7 @@ def _states(eyes: QuerySet[Eye]) -> Iterable[tuple[Eye, EyeState]]:
     tamponades = _latest(exams.exclude(tamponade_seen="not_examined"), "tamponade_seen")
     appointments = facts.appointment_facts(found, wanted)
     decisions = facts.decision_facts(wanted)
-    attempts = facts.attempt_facts(wanted)
+    attempts, reports = facts.attempt_facts(wanted), facts.report_facts(wanted)
     for eye in found:
         retina, tamponade = retinas.get(eye.pk), tamponades.get(eye.pk)
         yield (
@@ -106,6 +107,7 @@ def _states(eyes: QuerySet[Eye]) -> Iterable[tuple[Eye, EyeState]]:
                 appointments=tuple(appointments[eye.pk]),
                 decisions=tuple(decisions[eye.pk]),
                 attempts=tuple(attempts[eye.patient_id]),
+                reports=tuple(reports[eye.patient_id]),
             ),
         )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.contrib.auth.password_validation import validate_password
@@ -12,8 +12,10 @@ from django.db import transaction
 
 from followup.domain.dates.zones import zone
 from followup.domain.errors import BadValue, Refused
+from followup.domain.ladder import parse_ladder
 from followup.domain.roles import Action, Role
 from followup.models import Site, Staff
+from followup.queries.holidays import public_holidays
 from followup.queries.reminders import reminder_days
 from followup.services.history import record_change, snapshot
 from followup.services.rows import locked, need_role, required, save_valid, set_fields
@@ -24,7 +26,7 @@ SITE_FIELDS = (
     "phone",
     "urgent_phone",
     "horizon_days",
-    "attempts_before_decision",
+    "ladder",
     "bare_acuity",
     "digest_email",
     "digest_hour",
@@ -34,6 +36,8 @@ SITE_FIELDS = (
     "reminder_minimum_hours",
     "quiet_from_hour",
     "quiet_until_hour",
+    "country",
+    "sessions_weeks_ahead",
     "curve_minimum_at_risk",
 )
 _SHOWN = ("username", "first_name", "last_name", "email", "role", "is_active")
@@ -73,6 +77,9 @@ def change_site(*, by: Staff, now: datetime, site: Site, **fields: Any) -> Site:
 def _check(site: Site) -> None:
     _check_zone(site)
     reminder_days(site)
+    public_holidays(site.country, date(2026, 1, 1), date(2026, 12, 31))
+    if site.ladder.strip():
+        parse_ladder(site.ladder, "the ladder")
 
 
 def _check_zone(site: Site) -> None:

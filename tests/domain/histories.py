@@ -15,13 +15,16 @@ from followup.domain.facts import (
     EyeHistory,
     EyeTraits,
     OperationFact,
+    ReportFact,
 )
+from followup.domain.ladder import parse_ladder
 from followup.domain.pathway.book import PathwayBook
 from followup.domain.pathway.definition import parse_pathway
 from followup.domain.pathway.planner import plan_eye
 from followup.domain.standing import EyeStanding, Limits, standing_on, state_of
 from followup.domain.words import (
     AppointmentState,
+    Channel,
     ContactResult,
     DecisionKind,
     Indication,
@@ -33,8 +36,9 @@ from followup.domain.words import (
 PATHWAYS = Path(__file__).parents[2] / "fixtures" / "pathways"
 BOOK = PathwayBook.of(parse_pathway(path.read_text(), path.name) for path in sorted(PATHWAYS.glob("*.toml")))
 
-LIMITS = Limits()
-
+LADDER = parse_ladder((PATHWAYS.parent / "ladder.toml").read_text(), "ladder.toml")
+LIMITS = Limits(LADDER)
+STEPS = (Channel.PHONE, Channel.PHONE, Channel.TEXT, Channel.LETTER, Channel.REFERRER)
 _ids = count(1)
 
 
@@ -84,8 +88,29 @@ def signed(kind: DecisionKind, on: str, **facts: Any) -> DecisionFact:
     return DecisionFact(id=next(_ids), kind=kind, signed_on=day(on), **facts)
 
 
-def attempt(on: str, result: ContactResult = ContactResult.NO_ANSWER) -> AttemptFact:
-    return AttemptFact(day(on), result)
+def attempt(
+    on: str,
+    result: ContactResult = ContactResult.NO_ANSWER,
+    channel: Channel = Channel.PHONE,
+    next_step_on: str = "",
+) -> AttemptFact:
+    return AttemptFact(day(on), result, channel, day(next_step_on) if next_step_on else None)
+
+
+def in_vain(*days: str) -> tuple[AttemptFact, ...]:
+    """Attempts without an answer, step by step up the usual ladder; one a step at most."""
+    return tuple(attempt(on, channel=channel) for on, channel in zip(days, STEPS, strict=False))
+
+
+def taken_back(on: str, place_on: str = "") -> AppointmentFact:
+    """A place that the clinic cancelled."""
+    return AppointmentFact(
+        next(_ids), day(place_on or on), Lane.REVIEW, AppointmentState.CANCELLED, cancelled_on=day(on)
+    )
+
+
+def report(on: str, answered_on: str = "") -> ReportFact:
+    return ReportFact(next(_ids), day(on), day(answered_on) if answered_on else None)
 
 
 def history(*facts: object, **traits: Any) -> EyeHistory:
@@ -102,6 +127,7 @@ def history(*facts: object, **traits: Any) -> EyeHistory:
         appointments=of(AppointmentFact),
         decisions=tuple(sorted(of(DecisionFact), key=lambda made: (made.signed_on, made.id))),
         attempts=tuple(sorted(of(AttemptFact), key=lambda made: made.day)),
+        reports=of(ReportFact),
     )
 
 

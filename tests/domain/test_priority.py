@@ -11,7 +11,7 @@ from followup.domain.pathway.planner import plan_eye
 from followup.domain.priority import Priority, priority_of
 from followup.domain.standing import standing_on, state_of
 from followup.domain.words import Retina, Tamponade
-from tests.domain.histories import BOOK, day, exam, history, oil_in, operation, place
+from tests.domain.histories import BOOK, LIMITS, day, exam, history, oil_in, operation, place
 
 TODAY = "2024-06-10"
 HEAVY = Tamponade.HEAVY_LIQUID
@@ -28,7 +28,7 @@ def priority(eye: EyeHistory, eye_id: int = 1) -> Priority:
     known = replace(eye, eye_id=eye_id)
     state = state_of(known, plan_eye(known, BOOK))
     assert state is not None
-    return priority_of(state, standing_on(state, day(TODAY)), day(TODAY))
+    return priority_of(state, standing_on(state, day(TODAY), LIMITS), day(TODAY))
 
 
 # After gas on 31 January: month 1 closes on 14 March, month 3 on 21 May. Oil is to be out after three months,

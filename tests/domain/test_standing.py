@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 from hypothesis import given
@@ -9,6 +10,8 @@ from hypothesis import strategies as st
 
 from followup.domain.facts import EyeHistory
 from followup.domain.words import (
+    AppointmentState,
+    Channel,
     ContactResult,
     DecisionKind,
     Lane,
@@ -18,7 +21,18 @@ from followup.domain.words import (
     Tamponade,
     TamponadeSeen,
 )
-from tests.domain.histories import attempt, exam, history, operation, place, signed, standing
+from tests.domain.histories import (
+    STEPS,
+    attempt,
+    exam,
+    history,
+    operation,
+    place,
+    report,
+    signed,
+    standing,
+    taken_back,
+)
 
 START = date(2022, 1, 1)
 some_days = st.integers(0, 1000).map(lambda n: START + timedelta(days=n))
@@ -51,13 +65,39 @@ decisions = st.builds(
     st.integers(1, 300),
     st.booleans(),
 )
-attempts = st.builds(attempt, texts, st.sampled_from(list(ContactResult)))
+attempts = st.builds(
+    attempt,
+    texts,
+    st.sampled_from([*ContactResult, *[ContactResult.NO_ANSWER] * 8]),
+    st.sampled_from([*Channel, *STEPS]),
+)
 places = st.builds(place, texts, st.sampled_from(list(Lane)))
+missed_places = st.builds(lambda on: place(on, state=AppointmentState.NOSHOW), texts)
+reports = st.builds(report, texts)
 histories = st.builds(
     lambda first, rest: history(first, *rest),
     st.builds(lambda agent: operation(str(START), tamponade_in=agent), st.sampled_from(list(Tamponade))),
-    st.lists(st.one_of(operations, exams, decisions, attempts, places), max_size=14),
+    st.lists(
+        st.one_of(
+            operations,
+            exams,
+            decisions,
+            attempts,
+            places,
+            missed_places,
+            st.builds(taken_back, texts),
+            reports,
+        ),
+        max_size=14,
+    ),
 )
+
+
+def without_places_ahead(told: EyeHistory) -> EyeHistory:
+    over = tuple(place for place in told.appointments if not place.state.awaits_outcome)
+    return replace(told, appointments=over)
+
+
 later = st.integers(0, 1500).map(lambda n: START + timedelta(days=n))
 
 
@@ -78,7 +118,7 @@ ORDER = [Standing.WAITING, Standing.TO_BOOK, Standing.OVERDUE, Standing.NEEDS_DE
 @given(histories, st.integers(0, 400))
 def test_time_alone_only_makes_an_eye_more_pressing(told: EyeHistory, days: int) -> None:
     """With nothing booked: waiting, to book, overdue, or a question whose day has come."""
-    unbooked = history(*told.operations, *told.exams, *told.decisions, *told.attempts)
+    unbooked = without_places_ahead(told)
     known_by = START + timedelta(days=1001)
     now, then = standing(unbooked, known_by), standing(unbooked, known_by + timedelta(days=days))
     if Standing.CLOSED in (now.standing, then.standing):
@@ -97,7 +137,7 @@ def test_a_place_in_the_past_covers_nothing(told: EyeHistory, on: date) -> None:
 
 @given(histories, later)
 def test_taking_away_every_booking_never_takes_an_eye_out_of_the_sum(told: EyeHistory, on: date) -> None:
-    unbooked = history(*told.operations, *told.exams, *told.decisions, *told.attempts)
+    unbooked = without_places_ahead(told)
     before, after = standing(told, on).standing, standing(unbooked, on).standing
     assert (before is Standing.CLOSED) == (after is Standing.CLOSED)
     assert after is not Standing.BOOKED
@@ -105,5 +145,5 @@ def test_taking_away_every_booking_never_takes_an_eye_out_of_the_sum(told: EyeHi
 
 @given(histories)
 def test_only_a_signature_or_a_death_closes_an_eye(told: EyeHistory) -> None:
-    unsigned = history(*told.operations, *told.exams, *told.attempts, *told.appointments)
+    unsigned = replace(told, decisions=())
     assert standing(unsigned, START + timedelta(days=5000)).standing is not Standing.CLOSED

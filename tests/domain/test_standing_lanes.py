@@ -6,12 +6,15 @@ Windows: those of the shipped pathways. After gas on 31 January 2024: D1 1-2 Feb
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 
 from followup.domain.facts import EyeHistory
 from followup.domain.standing import LaneStanding
 from followup.domain.words import (
     AppointmentState,
+    Channel,
     ContactResult,
     DecisionKind,
     Lane,
@@ -20,7 +23,20 @@ from followup.domain.words import (
     Tamponade,
     TamponadeSeen,
 )
-from tests.domain.histories import attempt, exam, history, oil_in, oil_out, operation, place, signed, standing
+from tests.domain.histories import (
+    attempt,
+    exam,
+    history,
+    in_vain,
+    oil_in,
+    oil_out,
+    operation,
+    place,
+    report,
+    signed,
+    standing,
+    taken_back,
+)
 
 GAS = operation("2024-01-31")
 OIL = oil_in("2024-01-31")
@@ -28,6 +44,7 @@ UNKNOWN = operation("2024-01-31", tamponade_in=Tamponade.UNKNOWN)
 SEEN_EARLY = (exam("2024-02-01"), exam("2024-02-07"))
 SEEN_TO_M1 = (*SEEN_EARLY, exam("2024-02-29"))
 KEEP = signed(DecisionKind.KEEP_OIL, "2024-04-25", review_on="2024-10-25")
+FAILED = in_vain(*(f"2024-03-{n}" for n in (15, 17, 18, 22, 29)))
 DETACHED = exam("2024-02-07", retina=Retina.DETACHED_MACULA_ON)
 THEATRE = Lane.REMOVAL
 
@@ -170,11 +187,11 @@ LANES: list[tuple[str, EyeHistory, str, list[Told]]] = [
         ],
     ),
     (
-        "attempts without an answer, asked on the day of the last",
-        history(GAS, *SEEN_EARLY, *(attempt(f"2024-03-{n}") for n in (15, 17, 18, 22, 28, 29))),
-        "2024-03-30",
+        "the ladder is at its end: asked a week after the last step",
+        history(GAS, *SEEN_EARLY, *FAILED),
+        "2024-04-06",
         [
-            ("review", "needs_decision", "", "2024-03-29", "", False, ""),
+            ("review", "needs_decision", "", "2024-04-05", "", False, ""),
             ("review", "overdue", "M1", "2024-03-14", "", False, ""),
         ],
     ),
@@ -216,7 +233,11 @@ def test_each_lane_is_told_whole_and_the_most_pressing_first(
     )
 
 
-FAILED = [attempt(f"2024-03-{n}") for n in (15, 17, 18, 22, 29)]
+REFUSAL = attempt("2024-03-20", ContactResult.REFUSED)
+WILL_COME = attempt("2024-04-02", ContactResult.WILL_COME)
+CAME_BACK = attempt("2024-03-20", ContactResult.RETURNED, Channel.LETTER)
+SENT = attempt("2024-03-25", ContactResult.SENT, Channel.LETTER)
+POSTPONED = tuple(taken_back(f"2024-03-{n}") for n in (10, 18, 27))
 
 QUESTIONS: list[tuple[str, EyeHistory, bool]] = [
     ("detached, and nothing signed", history(GAS, DETACHED), True),
@@ -325,19 +346,79 @@ QUESTIONS: list[tuple[str, EyeHistory, bool]] = [
         False,
     ),
     (
-        "five attempts, a plan signed after the fourth",
+        "five attempts, a plan signed after the fourth: the ladder begins anew",
         history(GAS, *SEEN_EARLY, *FAILED, signed(DecisionKind.PLAN, "2024-03-28")),
-        True,
+        False,
     ),
     (
         "five attempts, a plan signed after the last",
         history(GAS, *SEEN_EARLY, *FAILED, signed(DecisionKind.PLAN, "2024-03-29")),
         False,
     ),
+    (
+        "every step but the letter",
+        history(GAS, *SEEN_EARLY, *FAILED[:3], FAILED[4], attempt("2024-03-30")),
+        False,
+    ),
+    (
+        "the last step could not be tried",
+        history(
+            GAS,
+            *SEEN_EARLY,
+            *FAILED[:4],
+            attempt("2024-03-29", ContactResult.NOT_POSSIBLE, Channel.REFERRER),
+        ),
+        True,
+    ),
+    ("refuses when reached", history(GAS, *SEEN_EARLY, REFUSAL), True),
+    ("refuses, then no answer", history(GAS, *SEEN_EARLY, REFUSAL, attempt("2024-04-01")), True),
+    ("refuses, then will come", history(GAS, *SEEN_EARLY, REFUSAL, WILL_COME), False),
+    ("refuses, and is booked", history(GAS, *SEEN_EARLY, REFUSAL, place("2024-04-20")), False),
+    ("refuses, seen later", history(GAS, *SEEN_EARLY, REFUSAL, exam("2024-04-01")), False),
+    ("a letter came back", history(GAS, *SEEN_EARLY, CAME_BACK), True),
+    ("a letter came back, another was sent", history(GAS, *SEEN_EARLY, CAME_BACK, SENT), False),
+    ("a letter came back, reached by telephone", history(GAS, *SEEN_EARLY, CAME_BACK, WILL_COME), False),
+    (
+        "a letter came back, a place is booked",
+        history(GAS, *SEEN_EARLY, CAME_BACK, place("2024-04-20")),
+        False,
+    ),
+    (
+        "a message came back",
+        history(GAS, *SEEN_EARLY, attempt("2024-03-20", ContactResult.RETURNED, Channel.TEXT)),
+        False,
+    ),
+    ("postponed three times by the clinic", history(GAS, *SEEN_EARLY, *POSTPONED), True),
+    ("postponed twice", history(GAS, *SEEN_EARLY, *POSTPONED[1:]), False),
+    ("postponed three times, booked again", history(GAS, *SEEN_EARLY, *POSTPONED, place("2024-04-20")), True),
+    ("postponed three times, seen since", history(GAS, *SEEN_EARLY, *POSTPONED, exam("2024-04-01")), False),
+    (
+        "postponed three times, a plan signed since",
+        history(GAS, *SEEN_EARLY, *POSTPONED, signed(DecisionKind.PLAN, "2024-03-28")),
+        False,
+    ),
+    ("new symptoms", history(GAS, *SEEN_TO_M1, report("2024-04-03")), True),
+    (
+        "new symptoms, seen since, nothing signed",
+        history(GAS, *SEEN_TO_M1, report("2024-04-03"), exam("2024-04-04")),
+        True,
+    ),
+    (
+        "new symptoms, a clinician answered",
+        history(GAS, *SEEN_TO_M1, report("2024-04-03", "2024-04-03")),
+        False,
+    ),
+    (
+        "new symptoms of an eye that was discharged",
+        history(GAS, *SEEN_TO_M1, signed(DecisionKind.DISCHARGE, "2024-03-01"), report("2024-04-03")),
+        True,
+    ),
+    ("a death that nobody confirmed", history(GAS, died_on=date(2024, 3, 1), death_to_confirm=True), True),
+    ("a death that two people vouch for", history(GAS, died_on=date(2024, 3, 1)), False),
 ]
 
 
 @pytest.mark.parametrize(("told", "asked"), [row[1:] for row in QUESTIONS], ids=[row[0] for row in QUESTIONS])
 def test_a_question_stands_until_it_is_settled(told: EyeHistory, asked: bool) -> None:
-    """Asked on 1 April 2024."""
-    assert (standing(told, "2024-04-01").standing is Standing.NEEDS_DECISION) is asked
+    """Asked on 5 April 2024."""
+    assert (standing(told, "2024-04-05").standing is Standing.NEEDS_DECISION) is asked

@@ -77,9 +77,9 @@ class PathwayBook:
         """The pathway for this start. A course keeps its own until a fact that chose it changes.
 
         Then the choice is made anew, and the version is kept if it falls on the same pathway. So an edited
-        pathway never moves an eye by itself, and a corrected operation does.
+        pathway never moves an eye by itself, and a corrected operation does. What a clinician signed stays.
         """
-        if pin is not None and pin.chosen_for == start.fingerprint:
+        if pin is not None and (pin.is_signed or pin.chosen_for == start.fingerprint):
             return self.versions[pin.pathway]
         chosen = next(pathway for pathway in self.active if pathway.fallback or applies(pathway, start))
         if pin is not None and pin.pathway.key == chosen.key:

@@ -69,7 +69,7 @@ class SiteForm(forms.ModelForm):  # type: ignore[type-arg]  # the class takes no
             "phone",
             "urgent_phone",
             "horizon_days",
-            "attempts_before_decision",
+            "ladder",
             "bare_acuity",
             "digest_email",
             "digest_hour",
@@ -79,6 +79,8 @@ class SiteForm(forms.ModelForm):  # type: ignore[type-arg]  # the class takes no
             "reminder_minimum_hours",
             "quiet_from_hour",
             "quiet_until_hour",
+            "country",
+            "sessions_weeks_ahead",
             "curve_minimum_at_risk",
         ]
 

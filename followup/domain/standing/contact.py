@@ -1,0 +1,49 @@
+"""Whether an eye's owner is to be reached, and where they then stand on the ladder."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date, timedelta
+
+from followup.domain.ladder import Chase, Hurry, Ladder, Rung, rung_on
+from followup.domain.standing.lanes import awaited_reviews
+from followup.domain.standing.questions import settled_on
+from followup.domain.standing.state import EyeState, LaneStanding
+from followup.domain.words import Standing
+
+_FIRST_WEEK = timedelta(days=7)
+
+
+def contact_on(state: EyeState, lanes: Iterable[LaneStanding], day: date, ladder: Ladder) -> Rung | None:
+    """The next step to reach the owner; None while a place ahead serves whatever is overdue or to book."""
+    wanted = [
+        lane
+        for lane in lanes
+        if lane.standing in (Standing.OVERDUE, Standing.TO_BOOK) and lane.appointment is None
+    ]
+    if not wanted:
+        return None
+    missed = [place.day for place in state.appointments if place.was_missed_by(day)]
+    chase = Chase(
+        attempts=tuple(attempt for attempt in state.attempts if attempt.day <= day),
+        overdue_since=min((lane.since for lane in wanted if lane.since), default=None),
+        seen_on=state.last_seen,
+        settled_on=settled_on(state),
+        missed_on=max(missed, default=None),
+        shorter=ladder.is_shorter(hurries(state, wanted, day)),
+    )
+    return rung_on(ladder, chase, day)
+
+
+def hurries(state: EyeState, wanted: Sequence[LaneStanding], day: date) -> Iterator[Hurry]:
+    """What makes the ladder's days shorter for this eye. A child is who was one when operated on."""
+    if state.holds_oil:
+        yield Hurry.OIL
+    if state.traits.only_eye:
+        yield Hurry.ONLY_EYE
+    if state.is_child_on(state.course.anchor):
+        yield Hurry.CHILD
+    awaited = [lane.milestone for lane in wanted if lane.milestone]
+    awaited += [milestone for milestone in awaited_reviews(state, day) if milestone.closes < day]
+    if any(milestone.target <= state.course.anchor + _FIRST_WEEK for milestone in awaited):
+        yield Hurry.FIRST_WEEK
