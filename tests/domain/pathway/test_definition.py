@@ -195,7 +195,8 @@ TOLD_WHOLE = [
         "",
         '\n[endless]\nkey = "Y"\ntitle = "Yearly"\nfirst = "P5D"\nevery = "1Y"\n',
         ", line 20, endless: every is '1Y': \"1Y\" is not a duration this tool uses. Write a calendar "
-        "duration such as P1W, P2M, P1Y6M or P90D, or -P14D for one that counts back; no hours, no fractions.",
+        "duration such as P1W, P2M, P1Y6M or P90D, or -P14D for one that counts back; no hours, no "
+        "fractions.",
     ),
     (
         "endless",
