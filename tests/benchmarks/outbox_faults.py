@@ -17,6 +17,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -31,6 +32,7 @@ WORKER = ["-m", "celery", "-A", "config", "worker", "--concurrency", "1", "--log
 BEAT = ["-m", "celery", "-A", "config", "beat", "--loglevel", "INFO"]
 MANY = 10_000
 SOME = 200
+HELD_LONG = timedelta(seconds=30)
 
 
 @dataclass
@@ -84,15 +86,19 @@ def waiting() -> int:
     return OutboxMessage.objects.filter(state__in=["due", "sending"]).count()
 
 
-def let_time_pass(*, leases: bool = False) -> None:
-    """The pauses of what was put off are over; with `leases`, those of killed senders have run out too."""
+def let_time_pass() -> None:
+    """The pauses of what was put off are over, and the leases of senders that died have run out.
+
+    No living sender needs half as long as HELD_LONG for one message.
+    """
     from followup.jobs import clock
     from followup.models import OutboxMessage
+    from followup.services.outbox import LEASE
 
     now = clock.now()
     OutboxMessage.objects.filter(state="due", due_at__gt=now).update(due_at=now)
-    if leases:
-        OutboxMessage.objects.filter(state="sending").update(lease_until=now)
+    claimed_before = now + LEASE - HELD_LONG
+    OutboxMessage.objects.filter(state="sending", lease_until__lt=claimed_before).update(lease_until=now)
 
 
 def drain(*, seconds: float = 900) -> None:
@@ -126,7 +132,6 @@ def worker_killed_at_every_step(bench: Bench) -> None:
         with bench.running(BEAT), running(killed, own, folder / "log") as worker:
             servers.wait_until(lambda: worker.poll() is not None, seconds=90, what=f"{step}: killed")
         assert worker.returncode == -9, (number, step, (folder / "log").read_text())
-        let_time_pass(leases=True)
     with bench.running(WORKER, BEAT):
         drain()
 
