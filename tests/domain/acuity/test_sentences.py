@@ -20,6 +20,14 @@ METRE, FOOT = Notation.SNELLEN_METRE, Notation.SNELLEN_FOOT
 
 REFUSALS: list[tuple[str, Notation | None, Reason, str]] = [
     ("PL-", None, Reason.AMBIGUOUS, 'Light perception with a bare "-" can mean none. Write LP or NLP.'),
+    ("PL, -", None, Reason.AMBIGUOUS, 'Light perception with a bare "-" can mean none. Write LP or NLP.'),
+    ("n/a", None, Reason.MISSING, "Nothing was measured. Leave the reading out."),
+    (
+        "0123456789 abcdefghij 0123456789 abcdefghij?",
+        None,
+        Reason.UNSURE,
+        '"0123456789 abcdefghij 0123456789 abcdefg" is marked as unsure. Ask whoever wrote it.',
+    ),
     ("CF 1", None, Reason.DISTANCE, 'The distance "1" needs one number and a unit: m, cm, ft or in.'),
     ("CF at 1", None, Reason.DISTANCE, 'The distance "at 1" needs one number and a unit: m, cm, ft or in.'),
     (
@@ -179,6 +187,10 @@ def fingers(text: str, **facts: object) -> Acuity:
     return Acuity(text, Notation.CATEGORY, category=Category.COUNTING_FINGERS, **facts)
 
 
+def light(text: str, **facts: object) -> Acuity:
+    return Acuity(text, Notation.CATEGORY, category=Category.LIGHT_PERCEPTION, **facts)
+
+
 PAST_THE_END = "Past the last line of a letter chart, so no letter count: check that it was measured."
 NO_LETTER = "No letter read: check whether fingers, hand movements or light were seen."
 READINGS: list[tuple[str, Acuity]] = [
@@ -189,6 +201,11 @@ READINGS: list[tuple[str, Acuity]] = [
         "6/600",
         Acuity("6/600", METRE, logmar=Decimal(2), distance=Distance(Decimal(6), "m"), note=PAST_THE_END),
     ),
+    ("LP projections" + 23 * " x", light("LP projections" + 23 * " x", note="projections" + 23 * " x")),
+    ("LP.", light("LP.")),
+    ("BCVA 1.0", Acuity("BCVA 1.0", DECIMAL, logmar=Decimal(0), correction=Correction.BEST)),
+    ("PH VA 1.0", Acuity("PH VA 1.0", DECIMAL, logmar=Decimal(0), correction=Correction.PINHOLE)),
+    ("logMAR - 0.1", Acuity("logMAR - 0.1", Notation.LOGMAR, logmar=Decimal("-0.1"))),
     ("1/1", Acuity("1/1", Notation.FRACTION, logmar=Decimal(0))),
     ("logMAR 2", Acuity("logMAR 2", Notation.LOGMAR, logmar=Decimal(2), note=PAST_THE_END)),
     ("logMAR 1.7", Acuity("logMAR 1.7", Notation.LOGMAR, logmar=Decimal("1.7"))),

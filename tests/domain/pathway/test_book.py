@@ -143,7 +143,6 @@ def test_exactly_one_pathway_is_the_fallback(keys: list[str], found: str) -> Non
 
 OLD, NEW = pathway("plain", version=1), pathway("plain", version=2)
 GONE = pathway("gone")
-BOOK = PathwayBook.of([LAST, NEW], retired=[OLD, GONE])
 
 
 @pytest.mark.parametrize(
@@ -166,7 +165,8 @@ BOOK = PathwayBook.of([LAST, NEW], retired=[OLD, GONE])
 def test_a_course_keeps_its_version_until_a_fact_that_chose_it_changes(
     pin: Pin | None, chosen: PathwayDefinition
 ) -> None:
-    assert BOOK.choose(start(), pin) is chosen
+    book = PathwayBook.of([LAST, NEW], retired=[OLD, GONE])
+    assert book.choose(start(), pin) is chosen
 
 
 CHANGES: dict[str, Any] = {
