@@ -44,7 +44,8 @@ class Fill:
 
 def derive_fills(operations: Iterable[OperationFact], exams: Iterable[ExamFact]) -> tuple[Fill, ...]:
     """All fills of one eye in order. An exam on the day of an operation is taken to come before it."""
-    facts: list[OperationFact | ExamFact] = [*exams, *operations]
+    looked = [exam for exam in exams if exam.tamponade_seen is not TamponadeSeen.NOT_EXAMINED]
+    facts: list[OperationFact | ExamFact] = [*looked, *operations]
     fills: list[Fill] = []
     for fact in sorted(facts, key=_order):
         if isinstance(fact, ExamFact):

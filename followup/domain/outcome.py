@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 from followup.domain.facts import ExamFact, EyeHistory, OperationFact
 from followup.domain.fills import Fill, derive_fills, open_fill
@@ -124,7 +125,7 @@ def outcome_of(
         return None
     fills = derive_fills(history.operations, history.exams)
     start = index.date if clock is Clock.INDEX else _free_of_tamponade(index, fills)
-    signs = list(_signs(history, index, event))
+    signs = _signs(history, index, event)
     ending, days, found_on, last_well = _ending(signs, start)
     final, final_on = _final(history, index, fills)
     exams = [exam.day for exam in history.exams if exam.day > index.date]
@@ -156,15 +157,14 @@ def is_planned_removal(operation: OperationFact) -> bool:
     return operation.indication is Indication.TAMPONADE_REMOVAL or retinal == {Procedure.OIL_REMOVAL}
 
 
-@dataclass(frozen=True, slots=True)
-class _Sign:
-    """What one fact says of the event: well, or found to have happened."""
+class _Sign(NamedTuple):
+    """What one fact says of the event: well, or found to have happened. In order bad news comes first."""
 
     day: date
     well: bool
 
 
-def _signs(history: EyeHistory, index: OperationFact, event: RecurrenceEvent) -> Iterator[_Sign]:
+def _signs(history: EyeHistory, index: OperationFact, event: RecurrenceEvent) -> list[_Sign]:
     """Signs from the index operation on, in order; a fact that says nothing gives none."""
     found: list[_Sign] = []
     if event is RecurrenceEvent.REOPERATION:
@@ -178,10 +178,10 @@ def _signs(history: EyeHistory, index: OperationFact, event: RecurrenceEvent) ->
             if operation.indication is Indication.REDETACHMENT and operation.date > index.date
         ]
     for exam in history.exams:
-        if exam.day > index.date:
-            found += _exam_signs(exam, event)
+        if exam.day > index.date and (well := _says(exam, event)) is not None:
+            found.append(_Sign(exam.day, well))
     # On one day the finding comes before the operation that mends it, and bad news before good.
-    yield from sorted(found, key=lambda sign: (sign.day, sign.well))
+    return sorted(found)
 
 
 def _reoperation_signs(history: EyeHistory, index: OperationFact) -> Iterator[_Sign]:
@@ -192,14 +192,15 @@ def _reoperation_signs(history: EyeHistory, index: OperationFact) -> Iterator[_S
             yield _Sign(operation.date, False)
 
 
-def _exam_signs(exam: ExamFact, event: RecurrenceEvent) -> list[_Sign]:
+def _says(exam: ExamFact, event: RecurrenceEvent) -> bool | None:
+    """Whether an exam shows the eye well; None where it says nothing of the event."""
     if event is RecurrenceEvent.REOPERATION:
-        return [_Sign(exam.day, True)]
+        return True
     retina = None if event is RecurrenceEvent.HOLE else _RETINA_SAYS.get(exam.retina)
     hole = None if event is RecurrenceEvent.REDETACHMENT else _HOLE_SAYS.get(exam.hole)
-    if retina is None and hole is None:
-        return []
-    return [_Sign(exam.day, retina is not False and hole is not False)]
+    if retina is None or hole is None:
+        return hole if retina is None else retina
+    return retina and hole
 
 
 # Whether an exam shows the eye well; what says neither is not here.

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
-from typing import NamedTuple
 
 from followup.domain.acuity.change import Reading
 from followup.domain.dates.durations import Duration
@@ -16,7 +15,7 @@ from followup.domain.words import Clock, Correction, Lens, Retina, TamponadeKind
 from followup.queries.cohort_codes import Coder
 from followup.queries.cohort_facts import Findings, OperatedEye, StoredReading, reading_of
 from followup.queries.cohort_row import CohortRow, OilStay, Traits
-from followup.queries.cohort_times import BEFORE_DAYS, LONGEST_GAS_DAYS, TIMES, nearest
+from followup.queries.cohort_times import BEFORE_DAYS, LONGEST_GAS_DAYS, TIMES, nearness, place_of
 
 NO_FINDINGS = Findings((), (), {})
 REMOVAL_LIMIT = Duration(months=3)
@@ -80,12 +79,12 @@ def row_of(
 
 def _traits(eye: OperatedEye, found: Findings, operated: date) -> Traits:
     told = eye.traits
-    before = [place for place, exam in enumerate(found.exams) if exam.day <= operated]
     macula, lens = Retina.NOT_EXAMINED, Lens.NOT_EXAMINED
-    for place in before:
-        retina = found.exams[place].retina
-        macula = retina if retina.is_attached or retina.is_detached else macula
-        lens = found.lenses[place] if found.lenses[place] is not Lens.NOT_EXAMINED else lens
+    for exam, its_lens in zip(found.exams, found.lenses, strict=True):
+        if exam.day > operated:
+            break
+        macula = exam.retina if exam.retina.is_attached or exam.retina.is_detached else macula
+        lens = its_lens if its_lens is not Lens.NOT_EXAMINED else lens
     born = told.birth_date
     return Traits(
         sex=eye.sex,
@@ -99,40 +98,44 @@ def _traits(eye: OperatedEye, found: Findings, operated: date) -> Traits:
     )
 
 
-class _Seen(NamedTuple):
-    since: int
-    exam: ExamFact
-
-
 def _at_times(
     found: Findings, index: OperationFact, fills: Sequence[Fill]
 ) -> tuple[tuple[bool, ...], tuple[Reading | None, ...]]:
     """Whether the eye was examined at each time, and what was read before and at each."""
-    exams = [_Seen((exam.day - index.date).days, exam) for exam in found.exams]
-    read = [one for one in exams if one.exam.id in found.readings]
-    before = next((one for one in reversed(read) if -BEFORE_DAYS <= one.since <= 0), None)
-    stored = _stored(found, before, None)
+    seen = [False] * len(TIMES)
+    before: ExamFact | None = None
+    nearest: list[tuple[tuple[int, int], ExamFact] | None] = [None] * len(TIMES)
+    for exam in found.exams:
+        since = (exam.day - index.date).days
+        is_read = exam.id in found.readings
+        if since <= 0:
+            before = exam if is_read and since >= -BEFORE_DAYS else before
+            continue
+        place = place_of(since)
+        if place is None:
+            continue
+        seen[place] = True
+        near = (nearness(since, place), exam)
+        other = nearest[place]
+        if is_read and (other is None or near[0] < other[0]):
+            nearest[place] = near
+    stored = _stored(found, before, None) if before else None
     wanted = stored.correction if stored else None
-    after = [nearest(read, time) for time in TIMES]
-    sight = [_sight(before, stored, fills)]
-    sight += [_sight(one, _stored(found, one, wanted), fills) for one in after]
-    seen = tuple(any(time.opens <= one.since <= time.closes for one in exams) for time in TIMES)
-    return seen, tuple(sight)
+    sight = [reading_of(stored, in_eye(before, fills)) if before and stored else None]
+    sight += [
+        reading_of(_stored(found, one[1], wanted), in_eye(one[1], fills)) if one else None for one in nearest
+    ]
+    return tuple(seen), tuple(sight)
 
 
-def _stored(found: Findings, at: _Seen | None, wanted: str | None) -> StoredReading | None:
+def _stored(found: Findings, exam: ExamFact, wanted: str | None) -> StoredReading:
     """The reading of a visit: with the correction wanted if there is one, else by preference."""
-    if at is None:
-        return None
-    readings = {reading.correction: reading for reading in found.readings[at.exam.id]}
+    readings = found.readings[exam.id]
+    if len(readings) == 1:
+        return readings[0]
+    by_correction = {reading.correction: reading for reading in readings}
     order = (wanted, *_PREFERENCE) if wanted else _PREFERENCE
-    return next(readings[correction] for correction in order if correction in readings)
-
-
-def _sight(at: _Seen | None, stored: StoredReading | None, fills: Sequence[Fill]) -> Reading | None:
-    if at is None or stored is None:
-        return None
-    return reading_of(stored, in_eye(at.exam, fills))
+    return next(by_correction[correction] for correction in order if correction in by_correction)
 
 
 def in_eye(exam: ExamFact, fills: Sequence[Fill]) -> str:

@@ -5,9 +5,7 @@ The windows do not meet, so no visit stands for two times. Common practice, no s
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Protocol, TypeVar
 
 BEFORE_DAYS = 180
 """The reading before surgery is the last within so many days of the index operation, that day included."""
@@ -40,15 +38,14 @@ TIMES = (
 LABELS = ("Before", *(time.label for time in TIMES))
 
 
-class Dated(Protocol):
-    @property
-    def since(self) -> int: ...
+_TIME_OF_DAY = {day: place for place, time in enumerate(TIMES) for day in range(time.opens, time.closes + 1)}
 
 
-OneDated = TypeVar("OneDated", bound=Dated)
+def place_of(since: int) -> int | None:
+    """The place in TIMES of the time whose window holds a day; None where none does."""
+    return _TIME_OF_DAY.get(since)
 
 
-def nearest(found: Iterable[OneDated], time: Time) -> OneDated | None:
-    """The one in the window nearest to the time, of two as near the later; None where none is inside."""
-    inside = [one for one in found if time.opens <= one.since <= time.closes]
-    return min(inside, key=lambda one: (abs(one.since - time.day), -one.since), default=None)
+def nearness(since: int, place: int) -> tuple[int, int]:
+    """Less is nearer: of two days as near to the time the later one."""
+    return abs(since - TIMES[place].day), -since

@@ -72,7 +72,59 @@ def test_what_was_refused_stands_beside_its_field(
 
 def test_the_rows_come_as_a_file(audit_page: Page) -> None:
     with audit_page.expect_download() as download:
-        audit_page.get_by_role("link", name="Rows under these figures").click()
+        audit_page.get_by_role("link", name="CSV").click()
     assert download.value.suggested_filename.startswith("audit-")
     text = download.value.path().read_text(encoding="utf-8")
     assert len(text.splitlines()) == 26
+
+
+def numbers(page: Page, table: str) -> dict[str, list[str]]:
+    """The cells of a table by the heading of their row."""
+    rows = page.get_by_role("table", name=table).get_by_role("row").all()[1:]
+    return {
+        row.get_by_role("rowheader").inner_text(): [
+            cell.replace("\N{NO-BREAK SPACE}", " ") for cell in row.get_by_role("cell").all_inner_texts()
+        ]
+        for row in rows
+    }
+
+
+def test_the_numbers_on_the_page_are_those_of_the_eyes(audit_page: Page) -> None:
+    # 24 eyes seen on days 60, 120, ... 1440, those of days 60, 300, 540, ... detached: 6 in all; one more
+    # eye filled with oil and never seen again.
+    flow = numbers(audit_page, "From all eyes to the curve")
+    assert flow["In the cohort"] == ["25", "25"]
+    assert flow["Of these, with the event by the lock date"] == ["6", "6"]
+    assert numbers(audit_page, "Final state: whatever operations it took") == {
+        "Attached without oil": ["18 of 24", "75.0 %", "53.3 to 90.2 %", "18"],
+        "Attached under oil: provisional": ["0 of 24", "0.0 %", "0.0 to 14.2 %", "0"],
+        "Detached": ["6 of 24", "25.0 %", "9.8 to 46.7 %", "6"],
+    }
+    assert numbers(audit_page, "Oil: filled and taken out") == {
+        "Filled with oil": ["1", "", "", "1"],
+        "Oil taken out by the lock date": ["0", "", "", "0"],
+        "Taken out by the end of the removal window": ["0 of 1", "0.0 %", "0.0 to 97.5 %", "0"],
+    }
+
+
+def test_a_figure_opens_its_eyes_and_leads_back(
+    audit_page: Page, barriers: Callable[[Page], list[str]]
+) -> None:
+    detached = audit_page.get_by_role("row", name="Detached").get_by_role("link", name="6 of 24")
+    detached.first.click()
+    expect(audit_page.get_by_role("heading", level=1)).to_have_text("Detached")
+    assert audit_page.get_by_role("row").count() == 7
+    assert barriers(audit_page) == []
+    audit_page.get_by_role("link", name="this audit of Harbour Eye Clinic").click()
+    expect(audit_page.get_by_role("heading", level=1)).to_have_text("Audit of Harbour Eye Clinic")
+
+
+def test_groups_are_asked_for_and_shown(audit_page: Page, barriers: Callable[[Page], list[str]]) -> None:
+    audit_page.get_by_label("Tell eyes apart by").select_option(label="Tamponade left by it")
+    audit_page.get_by_role("button", name="Count").click()
+    groups = numbers(audit_page, "By tamponade left by it")
+    assert groups["A. None (balanced salt)"][:3] == ["24", "24", "6"]
+    assert groups["B. Silicone oil 1000 cSt"][:3] == ["1", "1", "0"]
+    assert audit_page.get_by_role("img").evaluate(DRAWN) > 0
+    assert barriers(audit_page) == []
+    assert audit_page.evaluate("document.documentElement.scrollWidth <= innerWidth")

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
+import openpyxl
 import pytest
 import time_machine
 from django.http import QueryDict
@@ -24,7 +25,7 @@ from followup.domain.words import (
     Tamponade,
     YesNo,
 )
-from followup.models import Patient, Site
+from followup.models import Change, Operation, Patient, Site
 from followup.queries.cohort_choice import (
     BuckleChoice,
     CohortChoice,
@@ -37,7 +38,16 @@ from followup.queries.cohorts import read_cohort
 from followup.queries.reports.audit import audit
 from followup.web.audit.forms import CohortForm
 from followup.web.audit.tables import Tables, tables
-from tests.builders import make_eye, make_oil_operation, make_operation, make_patient, make_site, make_staff
+from tests.builders import (
+    make_acuity,
+    make_exam,
+    make_eye,
+    make_oil_operation,
+    make_operation,
+    make_patient,
+    make_site,
+    make_staff,
+)
 from tests.queries.audited import LOCK, OPERATED, choice_of, make_followed_eyes, people
 
 pytestmark = pytest.mark.django_db
@@ -132,6 +142,11 @@ def test_an_empty_address_asks_for_all_eyes_as_known_today() -> None:
         ("lock=2025-13-01", "lock", "Enter a valid date"),
         ("lock=2025-01-07", "lock", "2025-01-07 has not come yet"),
         ("operated_from=2020-01-02&operated_to=2020-01-01", "operated_to", "Swap them"),
+        ("axial_length_from=30&axial_length_below=26", "axial_length_below", "no eye can be both"),
+        ("strata=weather", "strata", "“weather” is not one of the choices"),
+        ("eyes=some", "eyes", "“some” is not one of the choices"),
+        ("procedure=wishing", "procedure", "“wishing” is not one of the choices"),
+        ("also=999", "also", "“999” is not one of the choices"),
         ("axial_length_from=260", "axial_length_from", "less than or equal to 40"),
     ],
 )
@@ -288,7 +303,7 @@ def test_only_the_drawing_itself_may_style_itself(auditor: Client) -> None:
 def sheet_of(client: Client, asked: str = "") -> list[dict[str, str]]:
     answer = client.get(f"{reverse('audit_csv')}?{asked}")
     assert answer.headers["Content-Disposition"].startswith("attachment;")
-    return list(csv.DictReader(io.StringIO(answer.content.decode())))
+    return list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
 
 
 def test_the_sheet_holds_the_rows_under_the_figures(auditor: Client, site: Site) -> None:
@@ -321,3 +336,100 @@ def test_no_cell_of_the_sheet_is_read_as_a_formula_or_a_number_it_is_not(auditor
         "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789"
     )
     assert all(cell.isdigit() for cell in cells if cell and cell[0].isdigit())
+
+
+def test_the_sheet_gives_sight_as_numbers_and_words(auditor: Client, site: Site) -> None:
+    eye = make_operation(eye=make_eye(site=site), date=OPERATED).eye
+    make_acuity(
+        exam=make_exam(eye=eye, day=OPERATED), logmar=None, category="hand_movements", notation="category"
+    )
+    make_acuity(exam=make_exam(eye=eye, day=OPERATED + timedelta(183)), logmar=Decimal("-0.1"))
+    (row,) = sheet_of(auditor)
+    assert (row["logmar_before"], row["below_chart_before"]) == ("", "hand_movements")
+    assert (row["logmar_6m"], row["below_chart_6m"], row["seen_6m"]) == ("-0.1000", "", "yes")
+
+
+def test_the_workbook_holds_the_same_rows_as_the_sheet(auditor: Client, site: Site) -> None:
+    make_followed_eyes(site, people([(100, True), (200, False)]))
+    answer = auditor.get(reverse("audit_xlsx"), {"strata": "repeat"})
+    assert answer.headers["Content-Disposition"].endswith('.xlsx"')
+    rows = list(openpyxl.load_workbook(io.BytesIO(answer.content))["Eyes"].iter_rows(values_only=True))
+    told = [dict(zip(rows[0], row, strict=True)) for row in rows[1:]]
+    csv_rows = sheet_of(auditor, "strata=repeat")
+    assert [{key: str(value or "") for key, value in row.items() if value != 0} for row in told] == [
+        {key: value for key, value in row.items() if value != "0"} for row in csv_rows
+    ]
+    assert {row["group"] for row in told} == {"A"}
+
+
+@pytest.mark.parametrize(("name", "kind"), [("audit_csv", "csv"), ("audit_xlsx", "xlsx")])
+def test_who_took_the_rows_out_is_kept(auditor: Client, site: Site, name: str, kind: str) -> None:
+    make_followed_eyes(site, people([(100, True), (200, False)]))
+    auditor.get(reverse(name), {"horizon": "36"})
+    change = Change.objects.get(verb="took_out_rows")
+    assert (change.by.role, change.site, change.patient) == ("auditor", site, None)
+    assert (change.after["kind"], change.after["rows"]) == (kind, 2)
+    assert "horizon=36" in change.after["asked"]
+    auditor.get(reverse(name), {"horizon": "0"})
+    auditor.get(reverse("audit"))
+    assert Change.objects.filter(verb="took_out_rows").count() == 1
+
+
+# --- The eyes behind a figure ---
+
+
+def test_an_auditor_sees_codes_and_a_surgeon_names(auditor: Client, site: Site) -> None:
+    make_followed_eyes(site, people([(100, True), (200, False)]))
+    surgeon = Client()
+    surgeon.force_login(
+        make_staff(role="surgeon", site=site), backend="django.contrib.auth.backends.ModelBackend"
+    )
+    code = next(row["eye"] for row in sheet_of(auditor) if row["event"] == "1")
+    by_code, by_name = (
+        client.get(reverse("audit_eyes"), {"of": "event"}).content.decode() for client in (auditor, surgeon)
+    )
+    assert code in by_code
+    assert "N0" not in by_code
+    assert "2015" not in by_code
+    assert "No. N0" in by_name
+    assert code not in by_name
+    assert "N1" not in by_name
+
+
+def test_a_long_list_comes_in_pages_that_keep_the_question(auditor: Client, site: Site) -> None:
+    make_followed_eyes(site, people([(100, False)] * 60))
+    second = auditor.get(reverse("audit_eyes"), {"of": "in_curve", "horizon": "36", "page": "2"})
+    shown = second.content.decode()
+    assert "Page 2 of 2, rows 51 to 60 of 60" in shown
+    assert "of=in_curve" in shown
+    assert "horizon=36" in shown
+
+
+@pytest.mark.parametrize(("asked", "status"), [({"of": "unheard_of"}, 404), ({"horizon": "0"}, 400)])
+def test_a_figure_that_is_not_there_is_not_found(auditor: Client, asked: dict[str, str], status: int) -> None:
+    assert auditor.get(reverse("audit_eyes"), asked).status_code == status
+
+
+# --- Eyes told apart ---
+
+
+def test_groups_stand_side_by_side_with_their_test(auditor: Client, site: Site) -> None:
+    make_followed_eyes(site, people((60 * n, n % 4 == 1) for n in range(1, 25)))
+    Operation.objects.filter(eye__patient__record_number__in=[f"N{n}" for n in range(0, 24, 2)]).update(
+        repeat="repeat"
+    )
+    shown = words_of(auditor, "strata=repeat")
+    assert "A. First operation" in shown
+    assert "B. Repeat operation" in shown
+    assert "Log-rank, each eye on its own" in shown
+    assert "24 eyes" in shown
+    assert "within patients" not in shown
+
+
+@pytest.mark.parametrize("name", ["audit_svg", "audit_png"])
+def test_groups_are_drawn(auditor: Client, site: Site, name: str) -> None:
+    make_followed_eyes(site, people((60 * n, n % 4 == 1) for n in range(1, 25)))
+    Operation.objects.filter(eye__patient__record_number="N3").update(repeat="repeat")
+    answer = auditor.get(reverse(name), {"strata": "repeat"})
+    assert answer.status_code == 200
+    assert answer.content != auditor.get(reverse(name)).content

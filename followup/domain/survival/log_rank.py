@@ -79,10 +79,13 @@ def log_rank(
     labels, member = _codes(rows, group, "group")
     layer = None if stratum is None else _codes(rows, stratum, "stratum")[1]
     size = len(labels)
-    observed, expected, variance = np.zeros(size, np.int64), np.zeros(size), np.zeros((size, size))
-    for part in _layers(len(rows), layer):
-        o, e, v = _one_stratum(rows.only(part), member[part], size)
-        observed, expected, variance = observed + o, expected + e, variance + v
+    if layer is not None and rows.entry is None:
+        observed, expected, variance = _strata_at_once(rows, member, layer, size)
+    else:
+        observed, expected, variance = np.zeros(size, np.int64), np.zeros(size), np.zeros((size, size))
+        for part in _layers(len(rows), layer):
+            o, e, v = _one_stratum(rows.only(part), member[part], size)
+            observed, expected, variance = observed + o, expected + e, variance + v
     nothing = _nothing(observed, variance)
     chi_squared, degrees, p_value = _test(observed - expected, variance) if nothing is None else NO_TEST
     subjects = np.bincount(member, minlength=size)
@@ -117,7 +120,28 @@ def _one_stratum(rows: Rows, member: Ints, size: int) -> tuple[Ints, Floats, Flo
     seen = cells[:, 1].sum(axis=1) > 0
     leaving = cells.sum(axis=1)
     at_risk = entered_before(grid, member, size) - (np.cumsum(leaving, axis=0) - leaving)
-    events, n_k = cells[seen, 1], at_risk[seen].astype(np.float64)
+    return _sums(cells[seen, 1], at_risk[seen])
+
+
+def _strata_at_once(rows: Rows, member: Ints, layer: Ints, size: int) -> tuple[Ints, Floats, Floats]:
+    """Many small strata, such as patients: each day of each stratum is a row of one table."""
+    _, moment = np.unique(rows.time, return_inverse=True)
+    places, cell = np.unique(layer * (moment.max(initial=0) + 1) + moment, return_inverse=True)
+    leaving = np.bincount(cell * size + member, minlength=len(places) * size).reshape(-1, size)
+    found = cell[rows.event] * size + member[rows.event]
+    events = np.bincount(found, minlength=len(places) * size).reshape(-1, size)
+    stratum = places // (moment.max(initial=0) + 1)
+    gone = np.cumsum(leaving, axis=0) - leaving
+    first = np.searchsorted(stratum, stratum)
+    whole = np.bincount(layer * size + member, minlength=(layer.max(initial=-1) + 1) * size)
+    at_risk = whole.reshape(-1, size)[stratum] - (gone - gone[first])
+    seen = events.sum(axis=1) > 0
+    return _sums(events[seen], at_risk[seen])
+
+
+def _sums(events: Ints, at_risk: Ints) -> tuple[Ints, Floats, Floats]:
+    """Observed, expected and covariance over the days of events, one row a day."""
+    n_k = at_risk.astype(np.float64)
     d, n = events.sum(axis=1).astype(np.float64), n_k.sum(axis=1)
     share = n_k / n[:, None]
     spread = np.where(n > 1, d * (n - d) / np.maximum(n - 1, 1), 0.0)

@@ -29,7 +29,7 @@ def _write(folder: Path, written: BytesIO, rows: Iterable[Sequence[Cell]], title
         sheet.freeze_panes(1, 0)
         for place, row in enumerate(rows):
             for column, cell in enumerate(row):
-                if isinstance(cell, str):
-                    sheet.write_string(place, column, cell)
-                else:
+                if not isinstance(cell, str):
                     sheet.write_number(place, column, float(cell))
+                elif cell:
+                    sheet.write_string(place, column, cell)

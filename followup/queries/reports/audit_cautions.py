@@ -46,6 +46,8 @@ def _about_the_cohort(report: AuditReport) -> Iterator[str]:
         )
     if report.length_unknown:
         yield f"Left out because no axial length is on record: {_eyes(report.length_unknown)}."
+    if report.second_eyes:
+        yield f"Left out because another eye of the patient counts: {_eyes(report.second_eyes)}."
     if report.inexact_dates:
         yield (
             f"Index operation of which the day is not on record: {_eyes(report.inexact_dates)}. Days counted "
@@ -66,6 +68,11 @@ def _about_the_curve(report: AuditReport) -> Iterator[str]:
         yield f"Last seen before the horizon, though it could have been reached: {_eyes(lost)}."
     if report.pairs:
         yield f"Both eyes in the curve: {_people(report.pairs)}; {_WITH_PAIRS[report.choice.errors]}"
+    if report.strata and report.strata.crossing:
+        yield (
+            f"Eyes in several groups: {_people(report.strata.crossing)}. The log-rank test takes all eyes as "
+            "independent; the test within patients stands beside it."
+        )
     if report.deaths:
         yield (
             f"Died: {_people(report.deaths)}. The curve says how long eyes would stay free if nobody died; "

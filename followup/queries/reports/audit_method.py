@@ -28,6 +28,7 @@ def definitions(choice: CohortChoice, *, site: str, surgeon: str) -> tuple[Defin
     asked = [
         Definition("Clinic", site),
         Definition("Cohort", ". ".join(_asked(choice, surgeon)) + "."),
+        Definition("Eyes of one patient", f"{choice.unit.label}."),
         Definition("Clock asked for", f"{clock}: {choice.clock.label}."),
         Definition("Event asked for", f"{choice.event.label}."),
         Definition(
@@ -52,8 +53,20 @@ def definitions(choice: CohortChoice, *, site: str, surgeon: str) -> tuple[Defin
             "Median follow-up", "Reverse Kaplan-Meier (Schemper and Smith 1996): the event ends observation."
         ),
         Definition("Shares", "Exact Clopper-Pearson 95 % intervals, each eye on its own."),
+        *_groups(choice),
     ]
     return (*asked, *(Definition(term, text) for term, text in DEFINITIONS.items()))
+
+
+def _groups(choice: CohortChoice) -> Iterator[Definition]:
+    if choice.strata:
+        yield Definition(
+            "Groups",
+            f"By {choice.strata.label.lower()}, at most six; of more, the five largest and all others. "
+            "Log-rank test (Mantel 1966), each eye on its own; where patients have eyes in several groups, "
+            "also stratified by patient, which compares only the eyes of one person. Of two groups, the "
+            "difference at the horizon with the limits asked for.",
+        )
 
 
 def _asked(choice: CohortChoice, surgeon: str) -> Iterator[str]:
@@ -64,6 +77,8 @@ def _asked(choice: CohortChoice, surgeon: str) -> Iterator[str]:
     yield f"Index operation {first} {last}"
     if choice.indications:
         yield "Indication: " + ", ".join(indication.label for indication in choice.indications)
+    if choice.procedures:
+        yield "Procedures, all of: " + ", ".join(procedure.label for procedure in choice.procedures)
     if choice.tamponade:
         yield f"Tamponade left by the index operation: {choice.tamponade.label}"
     if choice.surgeon:
@@ -79,6 +94,8 @@ def _asked(choice: CohortChoice, surgeon: str) -> Iterator[str]:
         yield f"Staphyloma: {choice.staphyloma.label}"
     if choice.axial_length_from is not None:
         yield f"Axial length {choice.axial_length_from} mm or more"
+    if choice.axial_length_below is not None:
+        yield f"Axial length below {choice.axial_length_below} mm"
 
 
 def _written(day: date) -> str:
