@@ -114,7 +114,7 @@ def drain(*, seconds: float = 900) -> None:
 
 def arrives(bench: Bench, count: int) -> None:
     servers.wait_until(
-        lambda: len(bench.mail.received) >= count, seconds=120, what=f"{count} messages arrive"
+        lambda: len(bench.mail.received) >= count, seconds=300, what=f"{count} messages arrive"
     )
 
 
@@ -130,7 +130,7 @@ def worker_killed_at_every_step(bench: Bench) -> None:
         own = bench.settings_in(folder)
         killed = ["-m", "tests.benchmarks.killed_worker", step, "3"]
         with bench.running(BEAT), running(killed, own, folder / "log") as worker:
-            servers.wait_until(lambda: worker.poll() is not None, seconds=90, what=f"{step}: killed")
+            servers.wait_until(lambda: worker.poll() is not None, seconds=300, what=f"{step}: killed")
         assert worker.returncode == -9, (number, step, (folder / "log").read_text())
     with bench.running(WORKER, BEAT):
         drain()
@@ -160,7 +160,7 @@ def mail_server_refusing(bench: Bench) -> None:
 def mail_server_hanging(bench: Bench) -> None:
     bench.mail.hang_seconds = 5
     with bench.running(WORKER, BEAT):
-        servers.wait_until(lambda: bench.mail.taking, seconds=60, what="the server hangs")
+        servers.wait_until(lambda: bench.mail.taking, seconds=300, what="the server hangs")
         time.sleep(8)
         bench.mail.hang_seconds = 0
         drain()
