@@ -20,7 +20,7 @@ ALLOWED: dict[str, set[str]] = {
     "domain/pathway": {"dateutil", "pydantic"},
     "domain/survival": {"dateutil", "numpy", "scipy"},
     "models": {"django.conf", "django.contrib.auth.models", "django.db"},
-    "queries": {"django.conf", "django.core", "django.db", "django.utils"},
+    "queries": {"django.conf", "django.core", "django.db", "django.utils", "holidays"},
     "services": {"django.conf", "django.contrib.auth", "django.core", "django.db", "django.utils"},
     "interchange/letters": {"django.template", "django.utils", "fpdf"},
     "interchange": {
@@ -33,6 +33,7 @@ ALLOWED: dict[str, set[str]] = {
         "icalendar",
         "pydantic",
         "python_calamine",
+        "xlrd",
         "xlsxwriter",
     },
     "jobs": {"celery", "django.utils"},
