@@ -91,6 +91,18 @@ class SessionAdmin(ShownAdmin):
     list_filter = ("site", "kind", "cancelled")
 
 
+@admin.register(models.SessionPattern)
+class SessionPatternAdmin(ShownAdmin):
+    list_display = ("title", "kind", "weekday", "starts", "ends", "first_day", "last_day", "site")
+    list_filter = ("site", "kind")
+
+
+@admin.register(models.Closure)
+class ClosureAdmin(ShownAdmin):
+    list_display = ("first_day", "last_day", "reason", "site")
+    list_filter = ("site",)
+
+
 @admin.register(models.Appointment)
 class AppointmentAdmin(ShownAdmin):
     list_display = ("patient", "day", "local_time", "lane", "state", "session")

@@ -17,6 +17,7 @@ from followup.models import (
     AcuityReading,
     Appointment,
     CalendarAddress,
+    Closure,
     Consent,
     ContactAttempt,
     Course,
@@ -31,9 +32,12 @@ from followup.models import (
     OutboxMessage,
     PathwayVersion,
     Patient,
+    PatternException,
     Session,
+    SessionPattern,
     Site,
     Staff,
+    Unavailable,
     Visit,
 )
 
@@ -108,6 +112,42 @@ def make_session(*, site: Site | None = None, day: date = NEXT_WEEK, **fields: A
     number = next(_numbers)
     dull = {"kind": "clinic", "title": f"List {number}", "starts": time(9), "ends": time(12), "places": 6}
     return Session.objects.create(site=site or make_site(), day=day, **dull | fields)
+
+
+def make_pattern(*, site: Site | None = None, **fields: Any) -> SessionPattern:
+    """A clinic every Monday."""
+    dull = {
+        "kind": "clinic",
+        "title": f"Weekly {next(_numbers)}",
+        "weekday": 0,
+        "starts": time(9),
+        "ends": time(12),
+        "places": 6,
+        "first_day": TODAY,
+    }
+    return SessionPattern.objects.create(site=site or make_site(), **dull | fields)
+
+
+def make_exception(
+    *, pattern: SessionPattern | None = None, day: date = NEXT_WEEK, **fields: Any
+) -> PatternException:
+    """Left out, unless said otherwise."""
+    pattern = pattern or make_pattern()
+    return PatternException.objects.create(pattern=pattern, day=day, **{"reason": "Congress"} | fields)
+
+
+def make_closure(*, site: Site | None = None, first_day: date = NEXT_WEEK, **fields: Any) -> Closure:
+    dull = {"last_day": first_day, "reason": "Building work"}
+    return Closure.objects.create(site=site or make_site(), first_day=first_day, **dull | fields)
+
+
+def make_unavailable(
+    *, patient: Patient | None = None, first_day: date = NEXT_WEEK, **fields: Any
+) -> Unavailable:
+    patient = patient or make_patient()
+    return Unavailable.objects.create(
+        patient=patient, first_day=first_day, **{"last_day": first_day} | fields
+    )
 
 
 def make_appointment(

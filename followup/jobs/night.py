@@ -15,8 +15,10 @@ from followup.models import Site
 from followup.queries.night import previous_digest_day
 from followup.queries.reminders import Reminder, reminders_to_write
 from followup.queries.reports.digest import digest_of
+from followup.queries.rota import has_rota
 from followup.services import night, outbox
 from followup.services.reminders import queue_reminder
+from followup.services.rota import open_sessions
 
 log = logging.getLogger(__name__)
 
@@ -71,6 +73,22 @@ def write_digest(site: Site, now: datetime) -> int:
     return len(night.finish_digest(run=run, now=now, addresses=addresses, subject=subject, body=body))
 
 
+def open_repeating_sessions(site: Site, now: datetime) -> int:
+    """Once a day, make the sessions of the next weeks what the rota says; how many it touched."""
+    if not has_rota(site):
+        return 0
+    run = night.claim_night(site=site, job=night.ROTA, day=clock.today(site, now), now=now)
+    if run is None:
+        return 0
+    try:
+        rows = open_sessions(by=None, now=now, site=site)
+    except Exception as fault:
+        night.put_off_night(run=run, now=now, problem=f"{type(fault).__name__}: {fault}")
+        raise
+    night.finish_night(run=run, now=now)
+    return len(rows)
+
+
 def write_reminders(site: Site, now: datetime) -> int:
     """Write to the outbox the reminders whose day has come; how many. One that breaks keeps none waiting."""
     wanted = reminders_to_write(site=site, now=now)
@@ -102,5 +120,10 @@ def send_due_messages() -> int:
     return sent
 
 
-STEPS: tuple[Callable[[Site, datetime], object], ...] = (note_tick, write_digest, write_reminders)
+STEPS: tuple[Callable[[Site, datetime], object], ...] = (
+    note_tick,
+    open_repeating_sessions,
+    write_digest,
+    write_reminders,
+)
 """What is done for each site, in this order."""

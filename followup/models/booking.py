@@ -9,6 +9,7 @@ from django.db.models import F, Q
 
 from followup.models import choices
 from followup.models.people import Eye, Patient, Site
+from followup.models.rota import SessionPattern
 
 
 class Session(models.Model):
@@ -21,7 +22,19 @@ class Session(models.Model):
     starts = models.TimeField()
     ends = models.TimeField()
     places = models.PositiveSmallIntegerField()
+    urgent_places = models.PositiveSmallIntegerField(
+        default=0, help_text="Places of these that are kept for urgent people until the day itself."
+    )
     cancelled = models.BooleanField(default=False)
+    pattern = models.ForeignKey(
+        SessionPattern, null=True, blank=True, on_delete=models.PROTECT, related_name="sessions"
+    )
+    pattern_day = models.DateField(
+        null=True, blank=True, help_text="Which day of the pattern it was opened for."
+    )
+    withdrawn = models.BooleanField(
+        default=False, help_text="Cancelled by the rota alone: it opens again if the rota says so."
+    )
     source_uid = models.CharField(
         max_length=255,
         null=True,
@@ -43,6 +56,13 @@ class Session(models.Model):
             models.CheckConstraint(condition=Q(ends__gt=F("starts")), name="session_ends_after_it_starts"),
             models.UniqueConstraint(
                 fields=["site", "kind", "title", "day", "starts"], name="session_once_a_time"
+            ),
+            models.UniqueConstraint(fields=["pattern", "pattern_day"], name="session_once_a_pattern_day"),
+            models.CheckConstraint(
+                condition=Q(urgent_places__lte=F("places")), name="session_urgent_among_its_places"
+            ),
+            models.CheckConstraint(
+                condition=Q(withdrawn=False) | Q(cancelled=True), name="session_withdrawn_is_cancelled"
             ),
         ]
 
@@ -78,6 +98,7 @@ class Appointment(models.Model):
         null=True, blank=True, help_text="Target of the milestone first booked for."
     )
     booked_late = models.BooleanField(default=False)
+    urgent = models.BooleanField(default=False, help_text="May take a place that is kept for urgent people.")
     note = models.CharField(max_length=200, blank=True)
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     sequence = models.PositiveIntegerField(default=0)
@@ -105,3 +126,22 @@ class Appointment(models.Model):
 
     def __str__(self) -> str:
         return f"{self.patient}, {self.day} {self.local_time:%H:%M}"
+
+
+class Unavailable(models.Model):
+    """Days on which somebody said that they cannot come."""
+
+    patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="unavailable")
+    first_day = models.DateField()
+    last_day = models.DateField()
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(last_day__gte=F("first_day")), name="unavailable_last_day_not_before_first"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.patient}: {self.first_day} to {self.last_day}"

@@ -33,3 +33,4 @@ WRITTEN_CHANNELS = [(channel.value, channel.label) for channel in words.Channel 
 LETTER_KINDS = words.LetterKind.choices()
 CONTACT_RESULTS = words.ContactResult.choices()
 REASONS_NOT_ATTENDING = words.NotAttending.choices()
+WEEKDAYS = list(enumerate(["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"]))

@@ -14,14 +14,18 @@ from django.db.models import QuerySet
 from followup.models import (
     Appointment,
     CalendarAddress,
+    Closure,
     Decision,
     Eye,
     ImportBatch,
     Operation,
     Patient,
+    PatternException,
     Session,
+    SessionPattern,
     Site,
     Staff,
+    Unavailable,
     Visit,
 )
 
@@ -52,6 +56,23 @@ def visits_of(staff: Staff) -> QuerySet[Visit]:
 
 def sessions_of(staff: Staff) -> QuerySet[Session]:
     return Session.objects.filter(site__in=sites_of(staff)).select_related("site")
+
+
+def patterns_of(staff: Staff) -> QuerySet[SessionPattern]:
+    return SessionPattern.objects.filter(site__in=sites_of(staff)).select_related("site")
+
+
+def exceptions_of(staff: Staff) -> QuerySet[PatternException]:
+    exceptions = PatternException.objects.filter(pattern__site__in=sites_of(staff))
+    return exceptions.select_related("pattern__site")
+
+
+def closures_of(staff: Staff) -> QuerySet[Closure]:
+    return Closure.objects.filter(site__in=sites_of(staff)).select_related("site")
+
+
+def unavailable_of(staff: Staff) -> QuerySet[Unavailable]:
+    return Unavailable.objects.filter(patient__site__in=sites_of(staff)).select_related("patient__site")
 
 
 def appointments_of(staff: Staff) -> QuerySet[Appointment]:
@@ -101,6 +122,22 @@ def visit_for(staff: Staff, pk: int) -> Visit:
 
 def session_for(staff: Staff, pk: int) -> Session:
     return sessions_of(staff).get(pk=pk)
+
+
+def pattern_for(staff: Staff, pk: int) -> SessionPattern:
+    return patterns_of(staff).get(pk=pk)
+
+
+def exception_for(staff: Staff, pk: int) -> PatternException:
+    return exceptions_of(staff).get(pk=pk)
+
+
+def closure_for(staff: Staff, pk: int) -> Closure:
+    return closures_of(staff).get(pk=pk)
+
+
+def unavailable_for(staff: Staff, pk: int) -> Unavailable:
+    return unavailable_of(staff).get(pk=pk)
 
 
 def appointment_for(staff: Staff, pk: int) -> Appointment:

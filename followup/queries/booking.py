@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Q, QuerySet
 
 from followup.domain.pathway.milestones import Milestone
 from followup.domain.words import AppointmentState, Lane, SessionKind, Side
-from followup.models import Appointment, Eye, Patient, Session, Site
+from followup.models import Appointment, Eye, Patient, Session, Site, Unavailable
+from followup.queries.sessions import open_sessions
 from followup.queries.standing import EyeStandingRow, site_standings
 
 _AWAITING = [state.value for state in AppointmentState if state.awaits_outcome]
@@ -20,24 +21,15 @@ CANCELLED_SHOWN_FOR = timedelta(days=90)
 
 
 @dataclass(frozen=True, slots=True)
-class SessionRow:
-    session: Session
-    taken: int
-
-    @property
-    def free(self) -> int:
-        return max(0, self.session.places - self.taken)
-
-
-@dataclass(frozen=True, slots=True)
 class Offer:
     """A session with a free place, and what booking it would do for the milestones awaited."""
 
     session: Session
     free: int
+    """Places left for this person; for somebody who is not urgent without those kept for urgent people."""
     reasons: tuple[str, ...]
     rank: int
-    """0 in every window, 1 in one eye's window only, 2 late but counted, 3 meets nothing."""
+    """0 in every window, 1 in one eye's window only, 2 late but counted, 3 meets nothing or cannot come."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,19 +38,6 @@ class Awaited:
 
     side: Side
     milestone: Milestone
-
-
-def sessions_from(site: Site, day: date) -> list[SessionRow]:
-    """Every session of the site from `day` on, the first first; the cancelled ones too."""
-    return _with_taken(Session.objects.filter(site=site, day__gte=day))
-
-
-def _with_taken(sessions: QuerySet[Session]) -> list[SessionRow]:
-    """Sessions in the order of time, each with the number of places that are held."""
-    held = Appointment.objects.filter(session__in=sessions.order_by().values("pk"))
-    held = held.exclude(state=AppointmentState.CANCELLED.value)
-    taken = dict(held.values_list("session").annotate(Count("id")))
-    return [SessionRow(row, taken.get(row.pk, 0)) for row in sessions.order_by("day", "starts", "id")]
 
 
 def awaited_of(rows: Sequence[EyeStandingRow], lane: Lane, eye: Eye | None) -> list[Awaited]:
@@ -77,11 +56,20 @@ def standings_of(patient: Patient, day: date) -> list[EyeStandingRow]:
     return site_standings(site=patient.site, day=day, eye_ids=ids)
 
 
-def offers(*, site: Site, day: date, lane: Lane, awaited: Sequence[Awaited]) -> list[Offer]:
-    """Sessions of the right kind with a free place that fit best: best first, then in the order of time."""
+def offers(
+    *, patient: Patient, day: date, lane: Lane, awaited: Sequence[Awaited], urgent: bool = False
+) -> list[Offer]:
+    """Sessions of the right kind with a free place that fit best: best first, then in the order of time.
+
+    An urgent person is offered the places kept for such too. Needs the site at hand.
+    """
     kind = SessionKind.THEATRE if lane is Lane.REMOVAL else SessionKind.CLINIC
-    sessions = Session.objects.filter(site=site, kind=kind.value, cancelled=False, day__gte=day)
-    found = [_offer(row, lane, awaited) for row in _with_taken(sessions) if row.free]
+    known = _Known(patient, day, lane)
+    found = []
+    for row in open_sessions(patient.site, kind.value, day):
+        free = row.free if urgent else row.free_on(day)
+        if free:
+            found.append(_offer(row.session, free, lane, awaited, known))
     target = max(min((step.milestone.target for step in awaited), default=day), day)
     found.sort(key=lambda offer: (offer.rank, abs((offer.session.day - target).days), offer.session.pk))
     return sorted(
@@ -89,14 +77,39 @@ def offers(*, site: Site, day: date, lane: Lane, awaited: Sequence[Awaited]) -> 
     )
 
 
-def _offer(row: SessionRow, lane: Lane, awaited: Sequence[Awaited]) -> Offer:
-    fits = [_fit(row.session.day, step, lane) for step in awaited]
+class _Known:
+    """What else is known of a person's days: when they cannot come, and when they come anyway."""
+
+    def __init__(self, patient: Patient, day: date, lane: Lane) -> None:
+        away = Unavailable.objects.filter(patient=patient, last_day__gte=day)
+        self.away = list(away.values_list("first_day", "last_day"))
+        comes = Appointment.objects.filter(patient=patient, day__gte=day, state__in=_AWAITING)
+        self.comes = {place.day: place for place in comes.exclude(lane=lane.value).select_related("eye")}
+
+    def is_away(self, day: date) -> bool:
+        return any(first <= day <= last for first, last in self.away)
+
+    def same_day(self, day: date) -> str:
+        """The visit of the other lane on that day, in words; "" if there is none."""
+        place = self.comes.get(day)
+        if place is None:
+            return ""
+        eye = f" of the {Side(place.eye.side).label} eye" if place.eye else ""
+        return f"Same day as the {Lane(place.lane).label.lower()}{eye}"
+
+
+def _offer(session: Session, free: int, lane: Lane, awaited: Sequence[Awaited], known: _Known) -> Offer:
+    fits = [_fit(session.day, step, lane) for step in awaited]
     ranks = [rank for rank, _ in fits]
     rank = (0 if max(ranks) == 0 else 1) if 0 in ranks else min(ranks, default=0)
     reasons = [reason for _, reason in fits]
     if len(ranks) > 1 and max(ranks) < 3:
         reasons.append("Serves both eyes")
-    return Offer(row.session, row.free, tuple(reasons), rank)
+    if same := known.same_day(session.day):
+        reasons.append(same)
+    if known.is_away(session.day):
+        return Offer(session, free, (*reasons, "Said that they cannot come on this day"), 3)
+    return Offer(session, free, tuple(reasons), rank)
 
 
 def _fit(day: date, step: Awaited, lane: Lane) -> tuple[int, str]:
@@ -115,6 +128,12 @@ def _fit(day: date, step: Awaited, lane: Lane) -> tuple[int, str]:
 
 def _days(length: timedelta) -> str:
     return f"{length.days} day" if length.days == 1 else f"{length.days} days"
+
+
+def unavailable_from(patient: Patient, day: date) -> list[Unavailable]:
+    """The days from `day` on when this person cannot come, the first first."""
+    away = Unavailable.objects.filter(patient=patient, last_day__gte=day).select_related("patient")
+    return list(away.order_by("first_day", "id"))
 
 
 def without_outcome(site: Site, day: date) -> list[Appointment]:

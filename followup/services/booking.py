@@ -17,12 +17,12 @@ from followup.models import Appointment, Eye, Patient, Session, Site, Staff
 from followup.services.history import record_change, snapshot
 from followup.services.places import (
     SHOWN,
-    awaiting,
     cancel_all,
     check_eye,
     check_person,
     check_session,
     check_state,
+    first_due,
     place,
     record,
     served,
@@ -30,8 +30,9 @@ from followup.services.places import (
 )
 from followup.services.rows import known, locked, required, save_valid
 from followup.services.sessions import check_hours, check_is_new
+from followup.services.symptoms import check_may_be_booked
 
-_SESSION_SHOWN = ("kind", "title", "day", "starts", "ends", "places", "cancelled")
+_SESSION_SHOWN = ("kind", "title", "day", "starts", "ends", "places", "urgent_places", "cancelled")
 
 
 @transaction.atomic
@@ -46,11 +47,13 @@ def open_session(
     starts: time,
     ends: time,
     places: int,
+    urgent_places: int = 0,
 ) -> Session:
     """A clinic or theatre list that can be booked. Times are wall times at the site.
 
-    Raises Refused for a past day, hours that end before they start, no places or more places than minutes,
-    and a list that is there already; BadValue for an unknown kind or a time that the clocks skip.
+    Of its places, `urgent_places` are kept for urgent people until the day itself. Raises Refused for a past
+    day, hours that end before they start, no places or more places than minutes, more urgent places than
+    places, and a list that is there already; BadValue for an unknown kind or a time that the clocks skip.
     """
     session = Session(
         site=site,
@@ -60,6 +63,7 @@ def open_session(
         starts=starts,
         ends=ends,
         places=places,
+        urgent_places=urgent_places,
     )
     locked(site)
     check_hours(session, local_day(now, site.time_zone))
@@ -89,25 +93,32 @@ def book_appointment(
     note: str = "",
     original_due: date | None = None,
     time: time | None = None,
+    urgent: bool = False,
 ) -> Appointment:
     """Books one place: for a review of the person, or for the removal of one eye's tamponade in theatre.
 
     `time` is the wall time at the site, by default the next free one; `original_due` is by default the target
-    of the first open milestone that the day serves. Raises Refused when the session is full, past, cancelled,
+    of the first open milestone that the day serves, or the day first due that the clinic put off. An urgent
+    person may take a place that is kept for such. Raises Refused when the session is full, past, cancelled,
     at another site or of the wrong kind, when the person died or has a place in it already, and when a
     removal names no eye or a review names one.
     """
     patient, session = locked(patient), locked(session)
     wanted = known(Lane, lane, field="lane")
     check_person(patient)
+    check_may_be_booked(patient)
     check_eye(wanted, patient, eye)
     check_session(session, patient, wanted, today)
     milestones = served(patient, eye, session.day)
-    due = original_due or min((milestone.target for milestone in milestones), default=None)
     appointment = Appointment(
-        patient=patient, eye=eye, lane=wanted.value, note=note.strip(), original_due=due
+        patient=patient,
+        eye=eye,
+        lane=wanted.value,
+        note=note.strip(),
+        original_due=original_due or first_due(patient, wanted, eye, milestones),
+        urgent=urgent,
     )
-    place(appointment, session, time, milestones, now)
+    place(appointment, session, time, milestones, now, today)
     record(by, now, appointment, "book_appointment", before={})
     return appointment
 
@@ -138,8 +149,9 @@ def move_appointment(
         )
     before = snapshot(appointment, SHOWN)
     check_person(patient)
+    check_may_be_booked(patient)
     check_session(session, patient, Lane(appointment.lane), today)
-    place(appointment, session, time, served(patient, appointment.eye, session.day), now)
+    place(appointment, session, time, served(patient, appointment.eye, session.day), now, today)
     record(by, now, appointment, "move_appointment", before)
     return appointment
 
@@ -164,31 +176,6 @@ def cancel_appointment(
     check_state(appointment, [AppointmentState.BOOKED, AppointmentState.ARRIVED], "cancelled")
     cancel_all(by=by, now=now, appointments=[appointment], cancelled_by=who, reason=reason)
     return appointment
-
-
-@transaction.atomic
-def cancel_session(*, by: Staff | None, now: datetime, session: Session, reason: str) -> Session:
-    """Cancels a list and every place in it that awaits its outcome; those people are to be booked again.
-
-    Raises Refused if it was cancelled already.
-    """
-    session = locked(session)
-    if session.cancelled:
-        raise Refused(f"{session.title} on {session.day:%-d %b %Y} was cancelled already.", code="cancelled")
-    session.cancelled = True
-    save_valid(session)
-    places = awaiting(session.appointments.all())
-    cancel_all(by=by, now=now, appointments=places, cancelled_by=CancelledBy.CLINIC, reason=reason)
-    record_change(
-        by=by,
-        at=now,
-        site=session.site,
-        verb="cancel_session",
-        subject=session,
-        before={"cancelled": False},
-        after={"cancelled": True, "reason": reason, "appointments": [place.pk for place in places]},
-    )
-    return session
 
 
 @transaction.atomic

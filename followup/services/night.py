@@ -18,6 +18,7 @@ PAUSE = timedelta(minutes=15)
 
 DIGEST = "digest"
 TICK = "tick"
+ROTA = "rota"
 
 
 def claim_night(*, site: Site, job: str, day: date, now: datetime) -> NightRun | None:
@@ -59,6 +60,11 @@ def finish_digest(
             )
             for address in addresses
         ]
+
+
+def finish_night(*, run: NightRun, now: datetime) -> bool:
+    """Close the run; False if the lease was lost to another worker meanwhile."""
+    return _close(run, finished_at=now, problem="")
 
 
 def put_off_night(*, run: NightRun, now: datetime, problem: str) -> None:

@@ -15,9 +15,10 @@ from followup.domain.dates.zones import localise
 from followup.domain.errors import Refused
 from followup.domain.words import AppointmentState, CancelledBy, Lane, Mark, SessionKind
 from followup.models import Appointment, Eye, Milestone, Patient, Session, Staff
+from followup.queries.postponed import postponed_of
 from followup.services.history import record_change, snapshot
 from followup.services.rows import locked, save_valid
-from followup.services.sessions import held_times, next_free_time, session_full, slot_minutes
+from followup.services.sessions import check_reserve, held_times, next_free_time, session_full, slot_minutes
 
 SHOWN = (
     "session",
@@ -31,6 +32,7 @@ SHOWN = (
     "reason",
     "original_due",
     "booked_late",
+    "urgent",
     "note",
     "sequence",
 )
@@ -89,9 +91,11 @@ def place(
     wished: time | None,
     milestones: Sequence[Milestone],
     now: datetime,
+    today: date,
 ) -> None:
     """Gives the appointment a free time in a session that is locked, and saves it."""
     _check_not_twice(appointment, session)
+    check_reserve(session, urgent=appointment.urgent, today=today)
     at = _free_time(session, wished)
     appointment.session = session
     appointment.day = session.day
@@ -132,6 +136,13 @@ def _free_time(session: Session, wished: time | None) -> time:
             code="time_taken",
         )
     return wished
+
+
+def first_due(patient: Patient, lane: Lane, eye: Eye | None, milestones: Sequence[Milestone]) -> date | None:
+    """The first target that a booking serves; or the day first due of what the clinic cancelled since."""
+    put_off = postponed_of(patient, lane, eye)
+    targets = [milestone.target for milestone in milestones]
+    return min([*targets, *([put_off.first_due] if put_off else [])], default=None)
 
 
 def served(patient: Patient, eye: Eye | None, day: date) -> list[Milestone]:

@@ -14,10 +14,11 @@ from django.db import transaction
 from followup.domain.dates.zones import local_day
 from followup.domain.roles import Action
 from followup.models import Session, Site, Staff
-from followup.services.booking import cancel_session
+from followup.services.cancel_session import cancel_session
 from followup.services.history import record_change
 from followup.services.rows import locked, need_role, save_valid
 from followup.services.session_plan import CalendarOfSessions, Outcome, Plan, SessionRow, shown
+from followup.services.sessions import hold_sessions
 
 
 def preview_sessions(*, now: datetime, site: Site, calendar: CalendarOfSessions) -> list[SessionRow]:
@@ -37,16 +38,11 @@ def import_sessions(
     if by is not None:
         need_role(by, Action.IMPORT)
     locked(site)
-    _hold(site)
+    hold_sessions(site)
     rows = preview_sessions(now=now, site=site, calendar=calendar)
     for row in rows:
         _apply(by, now, site, calendar, row)
     return rows
-
-
-def _hold(site: Site) -> None:
-    """Nobody is booked into a session of the site between the judgement and the writing."""
-    list(Session.objects.filter(site=site).select_for_update(no_key=True).order_by("id").values_list("id"))
 
 
 def _apply(
@@ -76,6 +72,7 @@ def _write(
     for name, value in row.differs.items():
         setattr(session, name, value)
     session.source_calendar = calendar.name
+    session.urgent_places = min(session.urgent_places, session.places)
     save_valid(session)
     after = shown(session)
     record_change(

@@ -8,7 +8,8 @@ from datetime import date, datetime, time, timedelta
 from followup.domain.dates.zones import localise
 from followup.domain.errors import BadValue, Refused
 from followup.domain.words import AppointmentState
-from followup.models import Session
+from followup.models import Session, Site
+from followup.queries.sessions import free_places
 
 
 def check_hours(session: Session, today: date) -> None:
@@ -28,6 +29,12 @@ def check_hours(session: Session, today: date) -> None:
             f"{session.places} places do not fit: this list can hold 1 to {minutes_of(session)}.",
             field="places",
             code="places_range",
+        )
+    if session.urgent_places > session.places:
+        raise Refused(
+            f"{session.urgent_places} places for urgent people are more than all {session.places}.",
+            field="urgent_places",
+            code="urgent_places_range",
         )
     try:
         localise(session.day, session.starts, session.site.time_zone)
@@ -49,6 +56,11 @@ def check_is_new(session: Session) -> None:
             field="title",
             code="session_exists",
         )
+
+
+def hold_sessions(site: Site) -> None:
+    """Nobody is booked into a session of the site between judging and writing. Needs the site locked."""
+    list(Session.objects.filter(site=site).select_for_update(no_key=True).order_by("id").values_list("id"))
 
 
 def minutes_of(session: Session) -> int:
@@ -74,6 +86,22 @@ def held_times(session: Session) -> list[time]:
     """The wall times of all places that are held, whether or not the person came."""
     holding = session.appointments.exclude(state=AppointmentState.CANCELLED.value)
     return list(holding.values_list("local_time", flat=True))
+
+
+def check_reserve(session: Session, *, urgent: bool, today: date) -> None:
+    """Refused where only places kept for urgent people are left, before the day. Needs the session locked."""
+    if urgent or session.day <= today or not session.urgent_places:
+        return
+    holding = session.appointments.exclude(state=AppointmentState.CANCELLED.value)
+    if free_places(session, holding.count(), holding.filter(urgent=False).count(), today) == 0:
+        if holding.count() >= session.places:
+            raise session_full(session)
+        raise Refused(
+            f"The places left in {session.title} on {session.day:%-d %b %Y} are kept for urgent people until "
+            "that day. Say that it is urgent, or choose another list.",
+            field="session",
+            code="kept_for_urgent",
+        )
 
 
 def session_full(session: Session) -> Refused:

@@ -22,12 +22,16 @@ from tests.builders import (
     NOW,
     make_appointment,
     make_calendar_address,
+    make_closure,
     make_decision,
     make_exam,
+    make_exception,
     make_oil_operation,
+    make_pattern,
     make_session,
     make_site,
     make_staff,
+    make_unavailable,
 )
 
 pytestmark = pytest.mark.django_db
@@ -55,6 +59,16 @@ PAGES: dict[str, Page] = {
     "session": Page(Action.SEE_LISTS, "session"),
     "open_session": Page(Action.BOOK),
     "cancel_session": Page(Action.BOOK, "session"),
+    "rota": Page(Action.SEE_LISTS),
+    "open_rota": Page(Action.BOOK),
+    "add_pattern": Page(Action.BOOK),
+    "end_pattern": Page(Action.BOOK, "pattern"),
+    "except_day": Page(Action.BOOK, "pattern"),
+    "remove_exception": Page(Action.BOOK, "exception"),
+    "add_closure": Page(Action.BOOK),
+    "remove_closure": Page(Action.BOOK, "closure"),
+    "unavailable": Page(Action.BOOK, "patient"),
+    "remove_unavailable": Page(Action.BOOK, "unavailable"),
     "book": Page(Action.BOOK, "eye"),
     "move": Page(Action.BOOK, "appointment"),
     "cancel": Page(Action.BOOK, "appointment"),
@@ -129,6 +143,7 @@ def records_at(site: Site) -> dict[str, int]:
     replan_eyes(eye_ids=[operation.eye_id])
     exam = make_exam(eye=operation.eye)
     session = make_session(site=site)
+    exception = make_exception(pattern=make_pattern(site=site))
     sheet = ImportBatch.objects.create(site=site, file_name="log.csv", content=b"no,eye\n1,R\n", made_at=NOW)
     appointment = make_appointment(patient=operation.eye.patient, session=session)
     return {
@@ -137,6 +152,10 @@ def records_at(site: Site) -> dict[str, int]:
         "operation": operation.pk,
         "visit": exam.visit_id,
         "session": session.pk,
+        "pattern": exception.pattern_id,
+        "exception": exception.pk,
+        "closure": make_closure(site=site).pk,
+        "unavailable": make_unavailable(patient=operation.eye.patient).pk,
         "import": sheet.pk,
         "appointment": appointment.pk,
         "decision": make_decision(eye=operation.eye, kind="transfer", to_whom="Hill Eye Clinic").pk,

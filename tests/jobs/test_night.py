@@ -22,6 +22,7 @@ from tests.builders import (
     make_message,
     make_operation,
     make_patient,
+    make_pattern,
     make_site,
 )
 from tests.servers import MailServer, free_port
@@ -262,3 +263,34 @@ def test_eight_nights_at_once_send_one_digest_to_each_address(
     at_once(night.run_night)
     assert addresses(mail_server) == ["list@clinic.example", "surgeon@clinic.example"]
     assert NightRun.objects.filter(job="digest").count() == 1
+
+
+def test_the_rota_opens_its_sessions_once_a_day(monday: time_machine.Coordinates) -> None:
+    site = make_site(sessions_weeks_ahead=2)
+    pattern = make_pattern(site=site)
+    for _ in range(2):
+        night.run_night()
+        monday.shift(timedelta(hours=1))
+    assert [str(row.day) for row in pattern.sessions.order_by("day")] == [
+        "2026-03-02",
+        "2026-03-09",
+        "2026-03-16",
+    ]
+    monday.shift(timedelta(days=7))
+    night.run_night()
+    assert pattern.sessions.count() == 4
+    assert NightRun.objects.filter(job="rota", finished_at__isnull=False).count() == 2
+
+
+def test_a_rota_that_breaks_is_tried_again_and_keeps_no_message_waiting(
+    pathways: list[PathwayVersion], monday: time_machine.Coordinates, mail_server: MailServer
+) -> None:
+    site = make_site(sessions_weeks_ahead=2, country="XX", digest_email="list@clinic.example", digest_hour=6)
+    make_pattern(site=site)
+    night.run_night()
+    assert len(mail_server.received) == 1
+    assert 'No public holidays are known for "XX"' in NightRun.objects.get(job="rota").problem
+    Site.objects.update(country="")
+    monday.shift(timedelta(minutes=16))
+    night.run_night()
+    assert site.sessions.count() == 3

@@ -20,6 +20,7 @@ from tests.builders import (
     make_patient,
     make_session,
     make_site,
+    make_unavailable,
 )
 
 
@@ -43,7 +44,7 @@ def patient(site: Site) -> Patient:
 def offered(patient: Patient, lane: Lane = Lane.REVIEW, eye: Eye | None = None) -> list[booking.Offer]:
     rows = booking.standings_of(patient, TODAY)
     awaited = booking.awaited_of(rows, lane, eye)
-    return booking.offers(site=patient.site, day=TODAY, lane=lane, awaited=awaited)
+    return booking.offers(patient=patient, day=TODAY, lane=lane, awaited=awaited)
 
 
 def test_a_day_in_the_windows_of_both_eyes_comes_first(site: Site, patient: Patient) -> None:
@@ -91,3 +92,30 @@ def test_a_calendar_shows_what_is_ahead_and_for_ninety_days_what_is_past(site: S
     make_appointment(site=site, day=days(-91))
     make_appointment(site=make_site())
     assert booking.calendar_appointments(site, NOW, TODAY) == shown
+
+
+def test_a_day_on_which_the_other_lane_is_booked_says_so(site: Site) -> None:
+    eye = make_oil_operation(site=site, date=days(-70)).eye
+    replan_eyes(eye_ids=[eye.pk])
+    theatre = make_session(site=site, day=days(9), kind="theatre")
+    make_appointment(session=theatre, eye=eye)
+    make_session(site=site, day=days(9))
+    (offer,) = offered(eye.patient)
+    assert offer.reasons[-1] == "Same day as the removal of tamponade of the RIGHT eye"
+
+
+def test_a_day_when_the_person_cannot_come_is_offered_last(site: Site, patient: Patient) -> None:
+    away, later = make_session(site=site, day=days(9)), make_session(site=site, day=days(11))
+    make_unavailable(patient=patient, first_day=days(8), last_day=days(9))
+    offers = offered(patient)
+    assert [offer.session for offer in offers] == [later, away]
+    assert offers[-1].reasons[-1] == "Said that they cannot come on this day"
+
+
+def test_places_kept_for_urgent_people_are_offered_to_them_alone(site: Site, patient: Patient) -> None:
+    session = make_session(site=site, day=days(9), places=3, urgent_places=2)
+    make_appointment(session=session, site=site)
+    awaited = booking.awaited_of(booking.standings_of(patient, TODAY), Lane.REVIEW, None)
+    asked = {"patient": patient, "day": TODAY, "lane": Lane.REVIEW, "awaited": awaited}
+    assert booking.offers(**asked) == []
+    assert [offer.free for offer in booking.offers(**asked, urgent=True)] == [2]

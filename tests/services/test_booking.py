@@ -12,13 +12,13 @@ from followup.models import Appointment, Change, Session
 from followup.services.booking import (
     book_appointment,
     cancel_appointment,
-    cancel_session,
     mark_arrived,
     mark_attended,
     mark_not_attended,
     move_appointment,
     open_session,
 )
+from followup.services.cancel_session import cancel_session
 from tests.builders import (
     NOW,
     TODAY,

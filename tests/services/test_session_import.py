@@ -10,7 +10,7 @@ import pytest
 
 from followup.domain.errors import NotAllowed
 from followup.models import Change, Session
-from followup.services.booking import cancel_session
+from followup.services.cancel_session import cancel_session
 from followup.services.session_import import import_sessions, preview_sessions
 from followup.services.session_plan import CalendarOfSessions, CalendarSession, SessionRow
 from tests.builders import NOW, TODAY, days, make_appointment, make_session, make_site, make_staff

@@ -182,6 +182,7 @@ WEEKLY = {
     "starts": "09:00",
     "ends": "12:00",
     "places": 6,
+    "urgent_places": 0,
     "weeks": 3,
 }
 
@@ -207,3 +208,89 @@ def test_a_cancelled_session_gives_its_people_back_to_the_recall_list(
     page = text_of(send(client, f"/sessions/{place.session_id}/cancel/", reason="No surgeon"))
     assert "This session is cancelled." in page
     assert eye.patient.name in text_of(client.get("/recall/?standing=to_book"))
+
+
+PATTERN = {
+    "kind": "clinic",
+    "title": "Retina clinic",
+    "weekday": "0",
+    "every_weeks": 1,
+    "starts": "09:00",
+    "ends": "12:00",
+    "places": 6,
+    "urgent_places": 1,
+    "first_day": "2026-03-02",
+}
+
+
+def test_a_rota_opens_its_sessions_and_tells_what_it_did(harbour: Site, client: Client) -> None:
+    Site.objects.filter(pk=harbour.pk).update(country="DE", sessions_weeks_ahead=6)
+    page = text_of(send(client, "/sessions/rota/new/", **PATTERN))
+    assert "Sessions: 6 opened." in page
+    assert "Mon 6 Apr 2026</span>: Easter Monday" in page
+    pattern = harbour.session_patterns.get()
+    typed = {"day": "2026-03-09", "left_out": "yes", "reason": "Congress"}
+    page = text_of(send(client, f"/sessions/rota/{pattern.pk}/day/", **typed))
+    assert "Sessions: 1 withdrawn." in page
+    assert "Mon 9 Mar 2026, Retina clinic: left out. Congress" in page
+    page = text_of(send(client, f"/sessions/rota/exceptions/{pattern.exceptions.get().pk}/remove/"))
+    assert "Sessions: 1 reopened." in page
+    typed = {"first_day": "2026-03-16", "last_day": "2026-03-23", "reason": "Building work"}
+    assert "Sessions: 2 withdrawn." in text_of(send(client, "/sessions/closures/new/", **typed))
+    page = text_of(send(client, f"/sessions/closures/{harbour.closures.get().pk}/remove/"))
+    assert "Sessions: 2 reopened." in page
+    page = text_of(send(client, f"/sessions/rota/{pattern.pk}/end/", last_day="2026-03-10"))
+    assert "Sessions: 4 withdrawn." in page
+    assert "The sessions are as the rota says." in text_of(send(client, "/sessions/rota/open/"))
+
+
+def test_a_session_that_needs_a_person_is_told(harbour: Site, client: Client, eye: Eye) -> None:
+    send(client, "/sessions/rota/new/", **PATTERN)
+    make_appointment(patient=eye.patient, session=Session.objects.get(day=days(7)))
+    typed = {"first_day": "2026-03-09", "last_day": "2026-03-09", "reason": "Building work"}
+    page = text_of(send(client, "/sessions/closures/new/", **typed))
+    said = "Retina clinic, 9 Mar 2026: Building work 1 person is booked: cancel it, and move them."
+    assert said in page
+
+
+def test_everybody_in_a_cancelled_session_is_listed_and_moved_to_one_with_room(
+    harbour: Site, client: Client, eye: Eye
+) -> None:
+    place = make_appointment(patient=eye.patient, day=days(7), original_due=days(0))
+    room, full = (make_session(site=harbour, day=days(9), places=places) for places in (2, 1))
+    make_appointment(session=full, site=harbour)
+    address = f"/sessions/{place.session_id}/cancel/"
+    page = text_of(client.get(address))
+    assert "1 person to move, or to book again" in page
+    assert f'<td class="nowrap">{days(0):%-d %b %Y}</td>' in page
+    assert f'value="{room.pk}"' in page
+    assert f'value="{full.pk}"' not in page
+    page = text_of(send(client, address, reason="No surgeon", move_to=room.pk))
+    assert "1 person is moved here." in page
+    place.refresh_from_db()
+    assert (place.session, place.state, place.original_due) == (room, "booked", days(0))
+
+
+def test_an_urgent_person_is_offered_the_place_that_is_kept(harbour: Site, client: Client, eye: Eye) -> None:
+    session = make_session(site=harbour, day=days(7), places=1, urgent_places=1)
+    address = f"/eyes/{eye.pk}/book/"
+    assert "No clinic with a free place is open" in text_of(client.get(address))
+    assert f'value="{session.pk}"' in text_of(client.get(f"{address}?urgent=on"))
+    send(client, address, session=session.pk, urgent="on")
+    assert Appointment.objects.get().urgent
+
+
+def test_days_when_somebody_cannot_come_are_told_where_they_are_booked(
+    harbour: Site, client: Client, eye: Eye
+) -> None:
+    make_session(site=harbour, day=days(7))
+    address = f"/patients/{eye.patient_id}/unavailable/"
+    typed = {"first_day": "2026-03-09", "last_day": "2026-03-13", "reason": "Harvest"}
+    assert "9 Mar 2026 to Fri 13 Mar 2026: Harvest" in text_of(send(client, address, **typed))
+    page = text_of(client.get(f"/eyes/{eye.pk}/book/"))
+    assert "Cannot come: 9 Mar 2026 to 13 Mar 2026 (Harvest)." in page
+    assert "Said that they cannot come on this day" in page
+    send(client, f"/unavailable/{eye.patient.unavailable.get().pk}/remove/")
+    assert not eye.patient.unavailable.exists()
+    page = text_of(send(client, address, first_day="2026-03-13", last_day="2026-03-09"))
+    assert "The last day, 9 Mar 2026, comes before the first." in page

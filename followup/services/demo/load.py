@@ -16,6 +16,7 @@ from followup.domain.dates.zones import localise
 from followup.domain.words import AppointmentState, SessionKind
 from followup.models import Appointment, Operation, Patient, Site, Staff, Visit
 from followup.services import booking
+from followup.services.cancel_session import cancel_session
 from followup.services.demo.events import Booked, Event, Moved, Person
 from followup.services.demo.facts import DemoFacts, StaffFact, read_facts
 from followup.services.demo.scenario import build_people
@@ -139,7 +140,7 @@ def _open_sessions(writer: Writer, week: Week) -> None:
 
 def _cancel_a_clinic(writer: Writer, week: Week) -> None:
     """One clinic ahead falls away; those who were booked in it are to be booked again."""
-    booking.cancel_session(
+    cancel_session(
         by=writer.coordinator,
         now=writer.now,
         session=writer.sessions[

@@ -8,6 +8,7 @@ from django import forms
 from followup.domain.words import CancelledBy, NotAttending, SessionKind
 from followup.models import Session
 from followup.queries.booking import Offer
+from followup.queries.sessions import SessionRow
 from followup.web.kit.forms import Form, date_field, time_field
 
 
@@ -38,6 +39,11 @@ class ChooseSession(Form):
 class BookForm(ChooseSession):
     time = time_field(required=False, label="Time", help_text="Leave empty for the next free one.")
     note = forms.CharField(max_length=200, required=False)
+    urgent = forms.BooleanField(
+        required=False,
+        label="Urgent",
+        help_text="May take a place that is kept for urgent people until the day itself.",
+    )
 
 
 class CancelForm(Form):
@@ -49,6 +55,36 @@ class CancelForm(Form):
         label="Who cancels",
     )
     reason = forms.CharField(max_length=200, label="Why")
+
+
+class CancelSessionForm(Form):
+    """Why, and where its people go: nowhere, or together to a session with room for all."""
+
+    reason = forms.CharField(max_length=200, label="Why")
+    move_to = forms.ChoiceField(
+        required=False,
+        label="Its people",
+        error_messages={"invalid_choice": "That session has no room for all by now. Choose another."},
+    )
+
+    def __init__(self, *args: Any, rooms: Sequence[SessionRow], **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.sessions = {str(row.session.pk): row.session for row in rooms}
+        field = self.fields["move_to"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = [
+            ("", "Leave them to book"),
+            *((str(row.session.pk), f"Move all to {_named(row)}") for row in rooms),
+        ]
+
+    @property
+    def chosen(self) -> Session | None:
+        return self.sessions.get(self.cleaned_data["move_to"])
+
+
+def _named(row: SessionRow) -> str:
+    session = row.session
+    return f"{session.title}, {session.day:%a %-d %b %Y} {session.starts:%H:%M} ({row.free} free)"
 
 
 class NotAttendedForm(Form):
@@ -64,6 +100,12 @@ class SessionForm(Form):
     starts = time_field(label="Starts")
     ends = time_field(label="Ends")
     places = forms.IntegerField(min_value=1, max_value=500)
+    urgent_places = forms.IntegerField(
+        min_value=0,
+        initial=0,
+        label="Of these, kept for urgent people",
+        help_text="Until the day itself nobody else is booked into them.",
+    )
     weeks = forms.IntegerField(
         min_value=1,
         initial=1,

@@ -9,14 +9,16 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from followup.domain.roles import Action
 from followup.domain.words import NotAttending
-from followup.queries import access, booking
+from followup.models import Session
+from followup.queries import access
 from followup.queries.day_sheet import day_sheet
-from followup.services.booking import cancel_session
+from followup.queries.sessions import open_sessions, sessions_from
+from followup.services.cancel_session import cancel_session
 from followup.services.rota import open_weekly
-from followup.web.booking.forms import SessionForm
+from followup.web.booking.forms import CancelSessionForm, SessionForm
 from followup.web.kit import clock
 from followup.web.kit.access import StaffRequest, find, needs
-from followup.web.kit.forms import ReasonForm, refusals_on
+from followup.web.kit.forms import refusals_on
 from followup.web.kit.pages import page
 from followup.web.kit.paging import page_of
 
@@ -24,7 +26,7 @@ from followup.web.kit.paging import page_of
 @require_safe
 @needs(Action.SEE_LISTS)
 def sessions(request: StaffRequest) -> HttpResponse:
-    rows = booking.sessions_from(request.site, clock.today(request.site))
+    rows = sessions_from(request.site, clock.today(request.site))
     return page(request, "booking/sessions.html", {"rows": page_of(request, rows)})
 
 
@@ -60,11 +62,30 @@ def open_list(request: StaffRequest) -> HttpResponse:
 @needs(Action.BOOK)
 def cancel_list(request: StaffRequest, pk: int) -> HttpResponse:
     shown = find(request, access.session_for, pk)
-    form = ReasonForm(request.POST or None)
+    today = clock.today(shown.site)
+    lines = [line for line in day_sheet(shown, today) if line.is_open]
+    rooms = [row for row in open_sessions(shown.site, shown.kind, today) if row.session != shown]
+    rooms = [row for row in rooms if row.free >= max(1, len(lines))]
+    form = CancelSessionForm(request.POST or None, rooms=rooms)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            cancel_session(by=request.user, now=clock.now(), session=shown, **form.cleaned_data)
+            cancel_session(
+                by=request.user,
+                now=clock.now(),
+                today=today,
+                session=shown,
+                reason=form.cleaned_data["reason"],
+                move_to=form.chosen,
+            )
             said = f"{shown.title} on {shown.day:%-d %b %Y} is cancelled"
-            messages.success(request, f"{said}. Its people are on the recall list again.")
-            return redirect("session", pk=shown.pk)
-    return page(request, "booking/cancel_session.html", {"form": form, "session": shown})
+            messages.success(request, f"{said}. {_what_of_people(len(lines), form.chosen)}")
+            return redirect("session", pk=(form.chosen or shown).pk)
+    context = {"form": form, "session": shown, "lines": lines, "rooms": rooms}
+    return page(request, "booking/cancel_session.html", context)
+
+
+def _what_of_people(number: int, chosen: Session | None) -> str:
+    if chosen is None:
+        return "Its people are on the recall list again."
+    people = "1 person is" if number == 1 else f"{number} people are"
+    return f"{people} moved here."

@@ -1,12 +1,22 @@
 from django.urls import path
 
-from followup.web.booking import outcomes, sessions, views
+from followup.web.booking import outcomes, rota, sessions, unavailable, views
 
 urlpatterns = [
     path("sessions/", sessions.sessions, name="sessions"),
     path("sessions/new/", sessions.open_list, name="open_session"),
     path("sessions/<int:pk>/", sessions.session, name="session"),
     path("sessions/<int:pk>/cancel/", sessions.cancel_list, name="cancel_session"),
+    path("sessions/rota/", rota.rota, name="rota"),
+    path("sessions/rota/open/", rota.open_now, name="open_rota"),
+    path("sessions/rota/new/", rota.add, name="add_pattern"),
+    path("sessions/rota/<int:pk>/end/", rota.end, name="end_pattern"),
+    path("sessions/rota/<int:pk>/day/", rota.one_day, name="except_day"),
+    path("sessions/rota/exceptions/<int:pk>/remove/", rota.remove_day, name="remove_exception"),
+    path("sessions/closures/new/", rota.close, name="add_closure"),
+    path("sessions/closures/<int:pk>/remove/", rota.remove, name="remove_closure"),
+    path("patients/<int:pk>/unavailable/", unavailable.unavailable, name="unavailable"),
+    path("unavailable/<int:pk>/remove/", unavailable.remove, name="remove_unavailable"),
     path("eyes/<int:pk>/book/", views.book, name="book"),
     path("appointments/<int:pk>/move/", views.move, name="move"),
     path("appointments/<int:pk>/cancel/", views.cancel, name="cancel"),

@@ -11,7 +11,7 @@ from followup.domain.roles import Action
 from followup.domain.words import Lane
 from followup.models import Appointment
 from followup.queries import access
-from followup.queries.booking import awaited_of, offers, standings_of
+from followup.queries.booking import awaited_of, offers, standings_of, unavailable_from
 from followup.services.booking import book_appointment, cancel_appointment, move_appointment
 from followup.web.booking.forms import BookForm, CancelForm, ChooseSession
 from followup.web.kit import clock
@@ -28,8 +28,9 @@ def book(request: StaffRequest, pk: int) -> HttpResponse:
     lane = Lane.REMOVAL if request.GET.get("lane") == Lane.REMOVAL else Lane.REVIEW
     rows = standings_of(patient, today)
     awaited = awaited_of(rows, lane, eye)
-    offered = offers(site=patient.site, day=today, lane=lane, awaited=awaited)
-    form = BookForm(request.POST or None, offers=offered)
+    urgent = "urgent" in (request.POST if request.method == "POST" else request.GET)
+    offered = offers(patient=patient, day=today, lane=lane, awaited=awaited, urgent=urgent)
+    form = BookForm(request.POST or None, offers=offered, initial={"urgent": urgent})
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
             place = book_appointment(
@@ -42,6 +43,7 @@ def book(request: StaffRequest, pk: int) -> HttpResponse:
                 eye=eye if lane is Lane.REMOVAL else None,
                 note=form.cleaned_data["note"],
                 time=form.cleaned_data["time"],
+                urgent=form.cleaned_data["urgent"],
             )
             messages.success(request, f"Booked: {_told(place)}.")
             return redirect("patient", pk=patient.pk)
@@ -53,6 +55,8 @@ def book(request: StaffRequest, pk: int) -> HttpResponse:
         "awaited": awaited,
         "offers": offered,
         "rows": rows,
+        "urgent": urgent,
+        "away": unavailable_from(patient, today),
     }
     return page(request, "booking/book.html", context)
 
@@ -63,7 +67,7 @@ def move(request: StaffRequest, pk: int) -> HttpResponse:
     place = find(request, access.appointment_for, pk)
     today, lane = clock.today(place.patient.site), Lane(place.lane)
     awaited = awaited_of(standings_of(place.patient, today), lane, place.eye)
-    offered = offers(site=place.patient.site, day=today, lane=lane, awaited=awaited)
+    offered = offers(patient=place.patient, day=today, lane=lane, awaited=awaited, urgent=place.urgent)
     elsewhere = [offer for offer in offered if offer.session != place.session]
     form = ChooseSession(request.POST or None, offers=elsewhere)
     if request.method == "POST" and form.is_valid():
