@@ -120,9 +120,9 @@ def test_a_figure_opens_its_eyes_and_leads_back(
 
 
 def test_groups_are_asked_for_and_shown(audit_page: Page, barriers: Callable[[Page], list[str]]) -> None:
-    audit_page.get_by_label("Tell eyes apart by").select_option(label="Tamponade left by it")
+    audit_page.get_by_label("Tell eyes apart by").select_option(label="Tamponade")
     audit_page.get_by_role("button", name="Count").click()
-    groups = numbers(audit_page, "By tamponade left by it")
+    groups = numbers(audit_page, "By tamponade")
     assert groups["A. None (balanced salt)"][:3] == ["24", "24", "6"]
     assert groups["B. Silicone oil 1000 cSt"][:3] == ["1", "1", "0"]
     assert audit_page.get_by_role("img").evaluate(DRAWN) > 0

@@ -67,10 +67,10 @@ _KEYS = ("before", *(str(time.months) for time in TIMES))
 
 
 def acuity(cohort: Cohort) -> AcuityReport:
-    rows = cohort.rows
+    rows, known = cohort.rows, _Known()
     return AcuityReport(
         sight=tuple(_sight_at(rows, place) for place in range(len(LABELS))),
-        change=tuple(_change_at(rows, place, cohort.choice) for place in range(1, len(LABELS))),
+        change=tuple(_change_at(rows, place, cohort.choice, known) for place in range(1, len(LABELS))),
     )
 
 
@@ -140,20 +140,27 @@ def _line(found: Change) -> str:
     return "lost" if found.three_lines_or_more_lost else "within"
 
 
-def _change_at(rows: Rows, place: int, choice: CohortChoice) -> ChangeAt:
+class _Known(dict[tuple[int, int], Change]):
+    """Changes by their two readings. The same words give the same object (cohort_facts.reading_of), so there
+    are far fewer pairs than eyes."""
+
+    def between(self, before: Reading, after: Reading) -> Change:
+        pair = (id(before), id(after))
+        found = self.get(pair)
+        if found is None:
+            found = self[pair] = change(before, after)
+        return found
+
+
+def _change_at(rows: Rows, place: int, choice: CohortChoice, known: _Known) -> ChangeAt:
     label, key = LABELS[place], _KEYS[place]
     found = _Sorted()
-    known: dict[tuple[int, int], Change] = {}
     for row in rows:
         before, after = row.sight[0], row.sight[place]
         if before is None or after is None:
             found.missing.append(row)
             continue
-        # The same words give the same object (cohort_facts.reading_of), so few pairs differ.
-        pair = (id(before), id(after))
-        if pair not in known:
-            known[pair] = change(before, after)
-        found.add(row, known[pair])
+        found.add(row, known.between(before, after))
 
     def part(name: str, words: str, some: Sequence[CohortRow]) -> EyeList:
         return EyeList(f"change_{key}_{name}", f"{label}: {words}", some)

@@ -43,8 +43,10 @@ _LIMITS = {Errors.EYES: "each eye on its own", Errors.PATIENTS: "eyes of one pat
 # Told apart without colour: by the kind of line and the letter at its end.
 _LINES: tuple[Any, ...] = ("-", (0, (6, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)), (0, (10, 3)), (0, (3, 1)))
 _GREYS = ("#111111", "#111111", "#111111", "#555555", "#555555", "#555555")
-_ROW = 0.055
-"""Height of a row of numbers at risk, as a share of the figure."""
+_AXES, _ABOVE, _BELOW, _ROW = 3.3, 0.55, 1.5, 14 / 72
+"""Inches: the curves, the title, what stands under the curves, and a row of numbers at risk."""
+_CLOSEST_LETTERS = 5.5
+"""Per cent of eyes between two letters at the ends of lines."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +64,10 @@ def draw(report: AuditReport, site: str, kind: str) -> bytes:
     """The figure as `kind`, svg or png. Its text alternative is the tables on the audit page."""
     curves = _curves(report)
     with matplotlib.rc_context(_STYLE):
-        below = 0.22 + _ROW * len(curves) + (0.03 if len(curves) > 1 else 0)
-        figure = Figure(figsize=(8, 5.0 + 0.3 * len(curves)))
-        axes = figure.add_axes((0.09, below, 0.87, 0.9 - below))
+        below = _BELOW + _ROW * len(curves)
+        height = _AXES + _ABOVE + below
+        figure = Figure(figsize=(8, height))
+        axes = figure.add_axes((0.09, below / height, 0.87, _AXES / height))
         _label(figure, axes, report, site)
         if all(curve.until is None for curve in curves):
             _say(axes, f"Not drawn: fewer than {max(report.minimum_at_risk, 1)} eyes at risk")
@@ -89,7 +92,7 @@ def _curves(report: AuditReport) -> list[_Drawn]:
 def _label(figure: Any, axes: Any, report: AuditReport, site: str) -> None:
     choice, count = report.choice, report.in_curve
     title = f"{_FREE_OF[choice.event]}, {_SINCE[choice.clock]}"
-    figure.text(0.02, 0.955, title, fontsize=12, weight="bold")
+    figure.text(0.02, 0.98, title, fontsize=12, weight="bold", va="top")
     figure.text(
         0.02,
         0.012,
@@ -120,7 +123,7 @@ def _how(report: AuditReport) -> str:
         )
     band = f"Kaplan-Meier; band: pointwise 95 % log-log limits, {_LIMITS[report.choice.errors]}. "
     thin = "Thin dashes: event between two visits. " if report.intervals else ""
-    return f"{band}{thin}Upright ticks: eyes last seen without the event."
+    return f"{band}\n{thin}Upright ticks: eyes last seen without the event."
 
 
 def _draw_curves(axes: Any, report: AuditReport, curves: Sequence[_Drawn]) -> None:
@@ -128,6 +131,7 @@ def _draw_curves(axes: Any, report: AuditReport, curves: Sequence[_Drawn]) -> No
     for place, curve in enumerate(curves):
         if curve.until is not None:
             _draw_curve(axes, curve, _LINES[place], _GREYS[place], banded=alone)
+    _write_letters(axes, curves)
     if alone and report.strata is None:
         _draw_intervals(axes, report)
     if not alone:
@@ -154,9 +158,6 @@ def _draw_curve(axes: Any, curve: _Drawn, line: Any, grey: str, *, banded: bool)
     axes.step(days, [*heights, heights[-1]], where="post", color=grey, lw=1.8, ls=line, label=name)
     if banded:
         _draw_band(axes, steps, end)
-    if curve.letter:
-        spot = {"xytext": (4, 0), "textcoords": "offset points", "va": "center", "weight": "bold"}
-        axes.annotate(curve.letter, (end, heights[-1]), annotation_clip=False, fontsize=10, **spot)
     seen = [step for step in steps if step.censored]
     axes.plot(
         [step.day for step in seen],
@@ -168,6 +169,21 @@ def _draw_curve(axes: Any, curve: _Drawn, line: Any, grey: str, *, banded: bool)
         color=grey,
         clip_on=False,
     )
+
+
+def _write_letters(axes: Any, curves: Sequence[_Drawn]) -> None:
+    """Each beside the end of its line, from the lowest up, and apart where lines end together."""
+    drawn = [curve for curve in curves if curve.letter and curve.until is not None]
+    lowest = -_CLOSEST_LETTERS
+    for curve in sorted(drawn, key=_last_height):
+        lowest = max(_last_height(curve), lowest + _CLOSEST_LETTERS)
+        spot: Any = {"xytext": (5, 0), "textcoords": "offset points", "va": "center", "weight": "bold"}
+        axes.annotate(curve.letter, (curve.until, lowest), annotation_clip=False, fontsize=10, **spot)
+
+
+def _last_height(curve: _Drawn) -> float:
+    shown = [step.survival for step in curve.steps if step.day <= (curve.until or 0)]
+    return 100 * shown[-1] if shown else 100.0
 
 
 def _draw_intervals(axes: Any, report: AuditReport) -> None:
