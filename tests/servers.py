@@ -10,6 +10,7 @@ import asyncio
 import os
 import pwd
 import shutil
+import signal
 import socket
 import subprocess
 import tempfile
@@ -93,7 +94,8 @@ def postgres() -> Iterator[str]:
             wait_until(lambda: _postgres_answers(address), seconds=30, what="PostgreSQL answers")
             yield address
         finally:
-            server.terminate()
+            # SIGINT ends sessions that are still open; SIGTERM would wait for them.
+            server.send_signal(signal.SIGINT)
             server.wait(timeout=30)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
