@@ -33,6 +33,7 @@ ALLOWED: dict[str, set[str]] = {
         "icalendar",
         "pydantic",
         "python_calamine",
+        "rapidfuzz",
         "xlrd",
         "xlsxwriter",
     },

@@ -91,7 +91,11 @@ def _keep(batch: ImportBatch, column_map: ColumnMap, checked: CheckedSheet) -> N
 
 def _read(content: bytes, column_map: ColumnMap) -> Sheet:
     return read_sheet(
-        content, encoding=column_map.encoding, separator=column_map.separator, sheet=column_map.sheet
+        content,
+        encoding=column_map.encoding,
+        separator=column_map.separator,
+        sheet=column_map.sheet,
+        headings=column_map.headings,
     )
 
 

@@ -14,8 +14,12 @@ Cell: TypeAlias = str | date | datetime
 
 Outcome: TypeAlias = Literal["human", "refused"]
 
+RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")
+"""What a cell begins with that a spreadsheet may run as a formula."""
+
 _FORMULA_ERROR = re.compile(r"#(REF!|N/A|VALUE!|DIV/0!|NAME\?|NULL!|NUM!|SPILL!|CALC!)", re.IGNORECASE)
 _DIGITS_GONE = re.compile(r"[0-9](?:[.,][0-9]+)?E\+?[0-9]{1,3}", re.IGNORECASE)
+_TOO_LONG = re.compile(r"[0-9]{15,}0")
 MISSING_WORDS = frozenset(
     ("", "-", "--", ".", "?", "na", "n/a", "n.a.", "nan", "none", "null", "nd", "not done", "not recorded")
 )
@@ -53,6 +57,8 @@ def _plain_character(character: str) -> str:
         return "-"
     if character == "\u066b":
         return "."
+    if character == "\u066c":
+        return ""
     return "" if unicodedata.category(character) == "Cf" else character
 
 
@@ -76,8 +82,22 @@ def refuse_formula(cell: Cell) -> None:
         )
 
 
+def refuse_control(cell: Cell) -> None:
+    """Raises CellProblem for a character that no keyboard types; line ends and tabs are none of them."""
+    if isinstance(cell, str) and not cell.isprintable():
+        found = next((one for one in cell if unicodedata.category(one) == "Cc" and one not in "\t\n\r"), None)
+        if found is not None or "\ufffd" in cell:
+            named = f"U+{ord(found):04X}" if found else "U+FFFD"
+            raise CellProblem(f"The cell holds the invisible character {named}. Type it again.", "refused")
+
+
 def refuse_lost_digits(text: str) -> None:
     """Raises CellProblem where a spreadsheet has rounded a long number."""
+    if _TOO_LONG.fullmatch(text):
+        raise CellProblem(
+            f'"{text}" has more than 15 digits and ends in noughts, as a number does that a spreadsheet '
+            "rounded. Compare it with the source, and type it as text."
+        )
     if _DIGITS_GONE.fullmatch(text):
         raise CellProblem(
             f'"{text}" is a number that a spreadsheet shortened; its digits are gone. Type it again as text.',

@@ -10,6 +10,7 @@ from datetime import date
 from followup.domain.acuity.notation import Notation
 from followup.domain.fills import fill_before
 from followup.domain.words import Procedure, Tamponade
+from followup.interchange.sheets.carried import drop_carried_forward
 from followup.interchange.sheets.column_map import ColumnMap
 from followup.interchange.sheets.entries import EntryMaker
 from followup.interchange.sheets.ledger import Contradiction, Ledger
@@ -51,8 +52,10 @@ def check_sheet(sheet: Sheet, column_map: ColumnMap, *, site: Site, today: date)
     Raises BadValue for a map that does not fit the file.
     """
     bare = Notation(site.bare_acuity) if site.bare_acuity else None
-    reader = RowReader(column_map, sheet.headers, today=today, bare=bare)
+    reader = RowReader(column_map, sheet, today=today, bare=bare)
     said = {row.number: reader.read(row) for row in sheet.rows if not row.ignored}
+    if any(use.target == "examiner" for use in column_map.columns):
+        drop_carried_forward(said.values())
     numbers = {row.record_number for row in said.values() if row.record_number}
     records = list(records_of(site, numbers))
     _note_look_alikes(said.values(), numbers, record_numbers(site))

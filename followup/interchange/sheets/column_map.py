@@ -15,7 +15,7 @@ from followup.domain.errors import BadValue, FollowUpError
 from followup.domain.words import Correction, Side
 from followup.interchange.sheets.cells import tidy
 from followup.interchange.sheets.columns import CATALOGUE, OF_A_VISIT, Column
-from followup.interchange.sheets.dates import DateOrder, Unit
+from followup.interchange.sheets.dates import DateOrder, DateStyle, Unit
 from followup.interchange.sheets.values import CellRule
 
 _FORBID = ConfigDict(extra="forbid", frozen=True)
@@ -28,7 +28,9 @@ class ColumnUse(BaseModel):
     notation: what a bare number of acuity is; unit: of an interval after the operation, where months are
     30.4375 days rounded half up to whole days; at: in a file with a column a visit, when that visit was, as a
     calendar duration after the operation (P2W, P3M; P0D is the operation day); side: the eye this column
-    speaks of, where one row holds both; partial_dates: take "2024-09" as a month.
+    speaks of, where one row holds both; partial_dates: take "2024-09" as a month; calling_code: of the
+    country whose telephone numbers are written without one, such as 44. In a column of acuity, date_order
+    is that of the spreadsheet which made dates of fractions.
     """
 
     model_config = _FORBID
@@ -40,10 +42,11 @@ class ColumnUse(BaseModel):
     notation: Literal["decimal", "logmar", "letters"] | None = None
     correction: Correction = Correction.UNKNOWN
     date_order: DateOrder | None = None
-    unit: Unit = "days"
+    unit: Unit | None = None
     at: str = ""
     side: Side | None = None
     partial_dates: bool = False
+    calling_code: str = Field(default="", pattern=r"^([1-9][0-9]{0,2})?$")
 
     @model_validator(mode="after")
     def _fits_catalogue(self) -> Self:
@@ -51,6 +54,8 @@ class ColumnUse(BaseModel):
             raise ValueError(
                 f'There is no import column "{self.target}". Choose one of: {", ".join(CATALOGUE)}.'
             )
+        if self.target == "visit_offset" and self.unit is None:
+            raise ValueError("Say whether the time is in days, weeks or months.")
         if self.at and self.catalogued.subject not in OF_A_VISIT:
             raise ValueError(f'"at" belongs to findings of a visit, not to {self.target}.')
         if self.at:
@@ -61,16 +66,24 @@ class ColumnUse(BaseModel):
     def catalogued(self) -> Column:
         return CATALOGUE[self.target]
 
-    def rule(self, *, today: date, bare: Notation | None) -> CellRule:
-        """The rule its cells are read by; `bare` stands in where no notation is named."""
+    def rule(
+        self,
+        *,
+        today: date,
+        bare: Notation | None,
+        both_orders: bool = False,
+        dates_1904: bool = False,
+    ) -> CellRule:
+        """The rule its cells are read by; `bare` stands in where no notation is named. Rest: as DateStyle."""
         return CellRule(
             today=today,
             codes={tidy(text).casefold(): meant for text, meant in self.codes.items()},
             missing=frozenset(tidy(text).casefold() for text in self.missing),
             notation=Notation(self.notation) if self.notation else bare,
-            date_order=self.date_order,
-            unit=self.unit,
+            dates=DateStyle(self.date_order, both_orders, dates_1904),
+            unit=self.unit or "days",
             partial_dates=self.partial_dates,
+            calling_code=self.calling_code,
         )
 
 
@@ -91,7 +104,7 @@ class ColumnMap(BaseModel):
     constants: what a person states for all rows, by import column, such as an indication, or a stand-in
     operation date with date_precision "nominal"; a cell of a row outweighs it. ignored: columns left alone.
     In a file of visits each row is a visit; with visit_needs_finding, and in the other shapes always, a visit
-    exists where at least one finding of it does.
+    exists where at least one finding of it does. headings: the row that holds them, 0 to find it.
     """
 
     model_config = _FORBID
@@ -102,6 +115,7 @@ class ColumnMap(BaseModel):
     encoding: str = ""
     separator: str = ""
     sheet: str = ""
+    headings: int = Field(default=0, ge=0, le=1000)
     visit_needs_finding: bool = False
     columns: list[ColumnUse] = Field(min_length=1)
     constants: dict[str, str] = Field(default_factory=dict)

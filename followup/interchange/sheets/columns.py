@@ -24,7 +24,7 @@ from followup.domain.words import (
     YesNo,
 )
 from followup.interchange.sheets import values
-from followup.interchange.sheets.cells import Cell, refuse_formula, says_missing, tidy
+from followup.interchange.sheets.cells import Cell, refuse_control, refuse_formula, says_missing, tidy
 from followup.interchange.sheets.synonyms import words_for
 from followup.interchange.sheets.values import CellRule, Fields, Reader
 
@@ -58,6 +58,7 @@ class Column:
     def read(self, cell: Cell, rule: CellRule) -> Fields:
         """Values by field; nothing where the cell says that nothing is known. Raises CellProblem."""
         refuse_formula(cell)
+        refuse_control(cell)
         if says_missing(cell, rule.missing, words=not self._holds_word(cell)):
             return {}
         if rule.codes:
@@ -151,6 +152,10 @@ _ALL = (
     Column("visit_offset", _V, "Days, weeks or months after the operation.", values.visit_offset,
            _words("days|followupdays|followup days|follow-up days|time|ttoinj d|dayssincebaseline"
                   "|days since baseline|weeks|months|futime|tage|jours|días")),
+    Column("examiner", _V, "Who examined; decides whether a repeated finding was seen or carried forward.",
+           values.text_of("examiner", 80),
+           _words("examiner|examined by|seen by|untersucher|examinateur|examinador|الفاحص"),
+           keeps_words=True),
     Column("visit_note", _V, "Note on the visit.", values.text_of("note", 4000),
            _words("visit note|notes|note"), keeps_words=True),
     Column("pressure", _X, "Pressure, mmHg, or a word such as soft.", values.pressure,

@@ -31,15 +31,18 @@ class EntryMaker:
     def entries(self, row: RowSaid, ledger: Ledger) -> list[Said]:
         """The row's entries, owners first. Adds to the row's problems whatever the facts do not allow."""
         number = (row.record_number,)
+        if ledger.value(Kind.PATIENT, number, "contact_note"):
+            # What somebody wrote about reaching this person outweighs a cell that held two numbers.
+            row.patient.pop("contact_note", None)
         entries = [Said(Kind.PATIENT, number, row.patient)]
         self._check_birth(row, ledger)
         entries += self._eyes(row)
-        anchor = None
-        if row.operation and row.side:
-            entries += self._operation(row, ledger, row.side)
-            anchor = row.operation["date"]
-        elif row.side:
-            anchor = self._anchor_on_record(row, ledger, row.side)
+        anchor = row.operation.get("date") if row.sides else None
+        for side in row.sides:
+            if row.operation:
+                entries += self._operation(row, ledger, side)
+            else:
+                anchor = self._anchor_on_record(row, ledger, side)
         for visit in row.visits:
             entries += self._visit(row, visit, anchor, ledger)
         return entries
@@ -66,13 +69,13 @@ class EntryMaker:
         needs_side = bool(row.operation or row.eyes.get(None)) or any(
             None in visit.exams for visit in row.visits
         )
-        if needs_side and row.side is None:
+        if needs_side and not row.sides:
             self._refuse(row, "The row does not say which eye.", "side")
         named = {visit_side for visit in row.visits for visit_side in visit.exams}
-        sides = {side or row.side for side in (*row.eyes, *named)} - {None}
-        for side in sorted(side for side in sides if side):
-            fields = row.eyes.get(side, {}) | (row.eyes.get(None, {}) if side == row.side else {})
-            if fields or side == row.side or side in named:
+        sides = {*row.sides, *(side for side in (*row.eyes, *named) if side)}
+        for side in sorted(sides):
+            fields = row.eyes.get(side, {}) | (row.eyes.get(None, {}) if side in row.sides else {})
+            if fields or side in row.sides or side in named:
                 yield Said(Kind.EYE, (row.record_number, side), fields)
 
     def _operation(self, row: RowSaid, ledger: Ledger, side: Side) -> Iterator[Said]:
@@ -82,7 +85,7 @@ class EntryMaker:
         eye = (row.record_number, side)
         key = self._same_operation(row, ledger, eye, day, fields)
         if key is not None:
-            yield Said(Kind.OPERATION, key, fields)
+            yield Said(Kind.OPERATION, key, _added(ledger, key, fields))
 
     def _same_operation(
         self, row: RowSaid, ledger: Ledger, eye: Key, day: date, fields: dict[str, Any]
@@ -98,6 +101,13 @@ class EntryMaker:
         agreeing = [key for key in that_day if _agrees(ledger, key, fields)]
         if len(agreeing) == 1:
             return agreeing[0]
+        if len(that_day) == 1 and _is_of_the_sheet(ledger, that_day[0], fields):
+            row.problem(
+                f"A second operation on this eye on {day}: one session, with the procedures of both.",
+                "note",
+                column=self.heading("procedures"),
+            )
+            return that_day[0]
         self._ask(
             row,
             f"An operation on this eye on {day} is on record with other procedures or tamponade. Is it "
@@ -133,9 +143,9 @@ class EntryMaker:
             self._ask(row, f"A visit on {day} was marked as entered in error.", "visit_date", value=day)
         yield Said(Kind.VISIT, key, visit.fields)
         for side, exam in (visit.exams or {None: ExamSaid()}).items():
-            eye = side or row.side
-            if eye and (exam or side is None):
-                yield from _exam(key, eye, exam)
+            for eye in (side,) if side else row.sides:
+                if exam or side is None:
+                    yield from _exam(key, eye, exam)
 
     def _check_day(self, row: RowSaid, ledger: Ledger, day: date, what: str, *targets: str) -> None:
         number = (row.record_number,)
@@ -175,9 +185,26 @@ def _exam(visit: Key, eye: Side, exam: ExamSaid) -> Iterator[Said]:
 
 
 def _agrees(ledger: Ledger, key: Key, fields: dict[str, Any]) -> bool:
-    """Whether procedures and tamponade are the same, or not said by one of the two."""
-    for name in ("procedures", "tamponade_in"):
-        known, said = ledger.value(Kind.OPERATION, key, name), fields.get(name)
-        if known and said and known != "unknown" and known != said:
-            return False
-    return True
+    """Whether procedures and tamponade are on record already, or not said by one of the two."""
+    return _agrees_on_procedures(ledger, key, fields) and _agrees_on_tamponade(ledger, key, fields)
+
+
+def _is_of_the_sheet(ledger: Ledger, key: Key, fields: dict[str, Any]) -> bool:
+    """Whether the sheet itself brought that operation, with a tamponade that agrees: then both rows hold."""
+    return ledger.is_new(Kind.OPERATION, key) and _agrees_on_tamponade(ledger, key, fields)
+
+
+def _agrees_on_procedures(ledger: Ledger, key: Key, fields: dict[str, Any]) -> bool:
+    known, said = ledger.value(Kind.OPERATION, key, "procedures"), fields.get("procedures")
+    return not known or not said or said <= known
+
+
+def _agrees_on_tamponade(ledger: Ledger, key: Key, fields: dict[str, Any]) -> bool:
+    known, said = ledger.value(Kind.OPERATION, key, "tamponade_in"), fields.get("tamponade_in")
+    return not known or not said or known in ("unknown", said)
+
+
+def _added(ledger: Ledger, key: Key, fields: dict[str, Any]) -> dict[str, Any]:
+    """Procedures that are said of one session add up, whichever row says them."""
+    known, said = ledger.value(Kind.OPERATION, key, "procedures"), fields.get("procedures")
+    return {**fields, "procedures": known | said} if known and said else fields

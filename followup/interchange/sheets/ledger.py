@@ -74,6 +74,10 @@ class Ledger:
     def has(self, kind: Kind, key: Key) -> bool:
         return (kind, key) in self._recorded or (kind, key) in self._made
 
+    def is_new(self, kind: Kind, key: Key) -> bool:
+        """Whether the sheet brings it, and nothing of it is on record."""
+        return (kind, key) in self._made
+
     def value(self, kind: Kind, key: Key, name: str) -> Any:
         """What a record says now, by the sheet or else by what is on record; None where neither says."""
         given = self._given.get((kind, key), {}).get(name)
@@ -94,7 +98,7 @@ class Ledger:
         for one in said:
             earlier = self._given.get((one.kind, one.key), {})
             for name, value in one.fields.items():
-                if name in earlier and earlier[name][0] != value:
+                if name in earlier and earlier[name][0] != value and not _adds(earlier[name][0], value):
                     return Contradiction(one, name, *earlier[name])
         return None
 
@@ -115,7 +119,7 @@ class Ledger:
             effect = "new"
         given = self._given[place]
         for name, value in said.fields.items():
-            if name in given:
+            if name in given and given[name][0] == value:
                 continue
             given[name] = (value, row)
             if recorded is None:
@@ -185,3 +189,8 @@ class Ledger:
             pk=recorded.pk,
             before={name: recorded.values.get(name) for name in differing},
         )
+
+
+def _adds(earlier: Any, value: Any) -> bool:
+    """Whether a set of codes only grows."""
+    return isinstance(earlier, frozenset) and isinstance(value, frozenset) and earlier < value

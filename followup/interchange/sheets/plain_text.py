@@ -10,15 +10,37 @@ from collections import Counter
 from collections.abc import Iterator
 
 from followup.domain.errors import BadValue
+from followup.interchange.sheets.cells import RUN_BY_SPREADSHEETS
+from followup.interchange.sheets.markup import MOST_COLUMNS
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
-ENCODINGS = ("utf-8", "utf-16", "cp1252", "cp1256")
+ENCODINGS = {
+    "utf-8": "Unicode (UTF-8)",
+    "utf-16": "Unicode (UTF-16)",
+    "cp1252": "Western European",
+    "cp1250": "Central European",
+    "cp1251": "Cyrillic",
+    "cp1253": "Greek",
+    "cp1254": "Turkish",
+    "cp1255": "Hebrew",
+    "cp1256": "Arabic",
+    "cp850": "Western European (DOS)",
+    "mac_roman": "Western European (Mac)",
+    "gb18030": "Chinese",
+    "big5": "Chinese, traditional",
+    "shift_jis": "Japanese",
+    "euc_kr": "Korean",
+}
+"""What a person can choose from where the guess was wrong."""
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF32_LE, "utf-32"),
+    (codecs.BOM_UTF32_BE, "utf-32"),
     (codecs.BOM_UTF16_LE, "utf-16"),
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
 _WORD = re.compile(rb"[A-Za-z\x80-\xff]{2,}")
+_SAID = re.compile(r'"?sep=(?P<mark>[,;|\t])"?\r?\n', re.IGNORECASE)
 _SAMPLE_LINES = 50
 
 
@@ -70,22 +92,39 @@ def split_rows(text: str, separator: str = "") -> tuple[str, Iterator[list[str]]
     """The separator, and the records; a blank line is one without cells. Raises BadValue."""
     # Line ends translated twice on their way leave two returns, which would double the rows.
     text = text.replace("\r\r\n", "\r\n")
-    chosen = separator or _separator(text)
-    return chosen, _records(text, chosen)
+    said = _SAID.match(text)
+    chosen = separator or (said["mark"] if said else _separator(text))
+    return chosen, _records(text, chosen, skipped=bool(said))
 
 
-def _records(text: str, separator: str) -> Iterator[list[str]]:
+def _records(text: str, separator: str, *, skipped: bool) -> Iterator[list[str]]:
+    """A first line that only names the separator is an empty record, so that rows keep their numbers."""
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     number = 0
     try:
-        for number, record in enumerate(reader, start=1):  # noqa: B007  (the fault below names the next row)
-            yield record
+        for number, record in enumerate(reader, start=1):
+            _refuse_width(record, number)
+            yield [] if skipped and number == 1 else [_unquoted(cell) for cell in record]
     except csv.Error as fault:
         raise BadValue(
             f"Row {number + 1} cannot be split into cells ({fault}). "
             "Look for a quotation mark that is not closed.",
             field="file",
         ) from None
+
+
+def _refuse_width(record: list[str], number: int) -> None:
+    """Cells past the last column that is taken must be blank; they are cut off."""
+    if len(record) > MOST_COLUMNS and any(cell.strip() for cell in record[MOST_COLUMNS:]):
+        raise BadValue(
+            f"Row {number} has {len(record):,} columns; at most {MOST_COLUMNS} are taken.", field="file"
+        )
+    del record[MOST_COLUMNS:]
+
+
+def _unquoted(cell: str) -> str:
+    """Without the apostrophe that keeps a spreadsheet from running a cell, as it is written out here."""
+    return cell[1:] if cell.startswith("'") and cell[1:2] in RUN_BY_SPREADSHEETS else cell
 
 
 def _separator(text: str) -> str:

@@ -3,20 +3,27 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import islice
 
 from django.conf import settings
 
 from followup.domain.errors import BadValue
 from followup.interchange.sheets.cells import Cell, tidy
+from followup.interchange.sheets.headings import heading_row, named
+from followup.interchange.sheets.markup import MOST_ROWS
 from followup.interchange.sheets.plain_text import SEPARATORS, decode, split_rows
 from followup.interchange.sheets.workbook import is_workbook, read_workbook
 
-MOST_COLUMNS = 500
-MOST_ROWS = 200_000
-_TOTAL = re.compile(r"(grand )?totals?|sums?|gesamt|summe|somme|suma|المجموع|الإجمالي", re.IGNORECASE)
+_TOTAL = re.compile(
+    r"(?:(?:sub|grand )?totals?|sums?|means?|averages?|medians?|counts?|gesamt|summe|mittelwert|somme|moyenne"
+    r"|suma|promedio|media|المجموع|الإجمالي|المتوسط)[ :=]*[0-9.,]*|n ?= ?[0-9]+",
+    re.IGNORECASE,
+)
+_NO_MARK: Mapping[int, str] = {}
+_NO_MARKS: Mapping[int, Mapping[int, str]] = {}
+_WORDED = re.compile(r"[^\W\d_]{3,}")
 _NOT_TABLES = (
     (b"%PDF", "a PDF"),
     (b"\x89PNG", "a picture"),
@@ -27,16 +34,21 @@ _NOT_TABLES = (
 
 @dataclass(frozen=True, slots=True)
 class SheetRow:
-    """number: as a spreadsheet counts, headings included; ignored: why the row is no record, or ""."""
+    """number: as a spreadsheet counts, headings included; ignored: why the row is no record, or ""; marks: by
+    column from zero, the cells that are a formula's result or shown as a fraction.
+    """
 
     number: int
     cells: tuple[Cell, ...]
     ignored: str = ""
+    marks: Mapping[int, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """rows: every row below the headings, down to the last that holds anything."""
+    """rows: every row below the headings, down to the last that holds anything; names: of all sheets of the
+    workbook; heading_row: where the headings stand, from 1; dates_1904: how a workbook counts its days.
+    """
 
     name: str
     headers: tuple[str, ...]
@@ -44,6 +56,9 @@ class Sheet:
     encoding: str = ""
     separator: str = ""
     notes: tuple[str, ...] = ()
+    names: tuple[str, ...] = ()
+    heading_row: int = 1
+    dates_1904: bool = False
 
 
 def read_sheet(
@@ -52,90 +67,104 @@ def read_sheet(
     encoding: str = "",
     separator: str = "",
     sheet: str = "",
+    headings: int = 0,
     limit: int | None = None,
 ) -> Sheet:
     """Reads a CSV of any common encoding and separator, or a workbook. Nothing in it is run.
 
-    limit: most bytes taken, else the setting SHEET_MAX_BYTES. Raises BadValue with `field="file"` for what is
-    too large, damaged, locked, wider than 500 columns or longer than 200,000 rows, or no table at all.
+    headings: the row that holds them, from 1, or 0 to find it; limit: most bytes taken, else the setting
+    SHEET_MAX_BYTES. Raises BadValue with `field="file"` for what is too large, damaged, locked, wider than
+    500 columns or longer than 200,000 rows, or no table at all.
     """
     _refuse_unfit(content, limit or settings.SHEET_MAX_BYTES)
     if is_workbook(content):
-        name, rows, notes = read_workbook(content, sheet, limit or settings.SHEET_MAX_BYTES)
-        return _sheet(name, rows, notes)
+        found = read_workbook(content, sheet, limit or settings.SHEET_MAX_BYTES)
+        top, headers, rows, notes = _table(found.rows, headings, found.marks)
+        return Sheet(
+            name=found.name,
+            headers=headers,
+            rows=rows,
+            notes=(*found.notes, *notes),
+            names=found.names,
+            heading_row=top,
+            dates_1904=found.dates_1904,
+        )
     text, encoding, note = decode(content, encoding)
     separator, records = split_rows(text, separator)
-    notes = [note] if note else []
+    top, headers, rows, notes = _table(records, headings)
     if not separator.isspace():
-        notes.append(f"Columns are parted by {SEPARATORS.get(separator, separator)}s.")
-    return _sheet("", records, notes, encoding, separator)
+        notes.insert(0, f"Columns are parted by {SEPARATORS.get(separator, separator)}s.")
+    if note:
+        notes.insert(0, note)
+    return Sheet("", headers, rows, encoding, separator, tuple(notes), heading_row=top)
 
 
 def _refuse_unfit(content: bytes, limit: int) -> None:
     if not content.strip():
         raise BadValue("The file is empty. Choose the file that holds the rows.", field="file")
-    if len(content) > limit:
-        raise BadValue(
-            f"The file has {len(content) / 1_000_000:.1f} MB; at most {limit // 1_000_000} MB "
-            "are taken. Split it.",
-            field="file",
-        )
+    refuse_size(len(content), limit)
     for start, kind in _NOT_TABLES:
         if content.startswith(start):
             raise BadValue(f"This is {kind}, not a table. Choose a CSV or XLSX file.", field="file")
 
 
-def _sheet(
-    name: str, records: Iterable[Sequence[Cell]], notes: list[str], encoding: str = "", separator: str = ""
-) -> Sheet:
+def refuse_size(size: int, limit: int) -> None:
+    """Raises BadValue for a file of more bytes than are taken."""
+    if size > limit:
+        raise BadValue(
+            f"The file has {size / 1_000_000:.1f} MB; at most {limit // 1_000_000} MB are taken. Split it.",
+            field="file",
+        )
+
+
+def _table(
+    records: Iterable[Sequence[Cell]], headings: int, marks: Mapping[int, Mapping[int, str]] = _NO_MARKS
+) -> tuple[int, tuple[str, ...], tuple[SheetRow, ...], list[str]]:
+    """Row of the headings, the headings, the rows below them, and notes."""
     rows = list(islice(records, MOST_ROWS + 1))
     if len(rows) > MOST_ROWS:
         raise BadValue(f"The file has more than {MOST_ROWS:,} rows. Split it.", field="file")
-    top = next((place for place, row in enumerate(rows) if _filled(row)), None)
-    if top is None:
-        raise BadValue("The file holds no cell. Choose the file that holds the rows.", field="file")
-    headers = _headers(rows[top], notes)
+    top = headings - 1 if headings else heading_row(rows)
+    if top is None or not any(_is_filled(row) for row in rows[top : top + 1]):
+        raise BadValue(
+            f"Row {headings} holds no heading. Say which row does."
+            if headings
+            else "The file holds no cell. Choose the file that holds the rows.",
+            field="headings" if headings else "file",
+        )
+    notes: list[str] = []
+    if any(_is_filled(row) for row in rows[:top]):
+        notes.append(f"The headings were found in row {top + 1}; what stands above them is left out.")
+    headers = named(rows[top], notes)
     below = rows[top + 1 :]
-    while below and not _filled(below[-1]):
+    while below and not _is_filled(below[-1]):
         below.pop()
     numbered = enumerate(below, start=top + 2)
-    kept = tuple(SheetRow(number, tuple(row), _why_ignored(row, headers)) for number, row in numbered)
-    return Sheet(name, headers, kept, encoding, separator, tuple(notes))
+    kept = tuple(
+        SheetRow(number, tuple(row), _why_ignored(row, headers), marks.get(number - 1, _NO_MARK))
+        for number, row in numbered
+    )
+    return top + 1, headers, kept, notes
 
 
-def _filled(row: Sequence[Cell]) -> list[str]:
-    return [text for cell in row if (text := tidy(cell))]
-
-
-def _headers(row: Sequence[Cell], notes: list[str]) -> tuple[str, ...]:
-    texts = [tidy(cell) for cell in row]
-    while texts and not texts[-1]:
-        texts.pop()
-    if len(texts) > MOST_COLUMNS:
-        raise BadValue(f"The file has {len(texts)} columns; at most {MOST_COLUMNS} are taken.", field="file")
-    seen: dict[str, int] = {}
-    headers = []
-    for place, text in enumerate(texts, start=1):
-        name = text or f"Column {place}"
-        seen[name] = seen.get(name, 0) + 1
-        if not text or seen[name] > 1:
-            shown = name if seen[name] == 1 else f"{name} ({seen[name]})"
-            notes.append(
-                f'Column {place} has {"the heading of another" if text else "no heading"}: "{shown}".'
-            )
-            name = shown
-        headers.append(name)
-    return tuple(headers)
+def _is_filled(row: Sequence[Cell]) -> bool:
+    return any(tidy(cell) for cell in row)
 
 
 def _why_ignored(row: Sequence[Cell], headers: tuple[str, ...]) -> str:
-    filled = _filled(row)
+    filled = [text for cell in row if (text := tidy(cell))]
     if not filled:
         return "blank"
-    if _TOTAL.fullmatch(filled[0].rstrip(":")) and len(filled) * 2 <= len(headers) + 1:
+    if len(filled) * 2 <= len(headers) + 1 and _TOTAL.fullmatch(filled[0].rstrip(":")):
         return "a total"
-    if tuple(tidy(cell) for cell in row) == headers:
+    if filled[0] == headers[0] and tuple(tidy(cell) for cell in row) == headers:
         return "the headings again"
-    if len(filled) == 1 and len(headers) > 2 and not any(letter.isdigit() for letter in filled[0]):
+    if len(filled) == 1 and len(headers) > 2 and _is_worded(filled[0]):
         return "a heading"
     return ""
+
+
+def _is_worded(text: str) -> bool:
+    """Words and no code: "Second list" or "Operations of 2024", but not "0012" or "AB12"."""
+    has_digit = any(letter.isdigit() for letter in text)
+    return not has_digit or (" " in text and _WORDED.search(text) is not None)

@@ -10,14 +10,14 @@ from itertools import islice
 from followup.domain.words import Side, Term
 from followup.interchange.sheets.cells import MISSING_WORDS, Cell, tidy
 from followup.interchange.sheets.column_map import ColumnUse
-from followup.interchange.sheets.columns import CATALOGUE, OF_A_VISIT, Column, Subject
-from followup.interchange.sheets.dates import DateOrder
+from followup.interchange.sheets.columns import OF_A_VISIT, Column, Subject
+from followup.interchange.sheets.headings import KNOWN, plain_heading
+from followup.interchange.sheets.orders import DATES, date_order, orders_in
 from followup.interchange.sheets.read import Sheet
 from followup.interchange.sheets.synonyms import BOTH_SIDES, SIDES, words_for
 
 SAMPLE_ROWS = 500
 MOST_CODES = 12
-_DATES = frozenset(("birth_date", "operation_date", "visit_date"))
 _UNITS = {
     "D": "d|day|days|tag|tage|jour|jours|día|días|dia|dias",
     "W": "w|wk|week|weeks|woche|wochen|semaine|semaines|semana|semanas",
@@ -28,8 +28,6 @@ _UNIT_OF = {word: unit for unit, words in _UNITS.items() for word in words.split
 _AFTER = re.compile(rf"(?P<stem>.+?) ?(?P<number>[0-9]{{1,3}}) ?(?P<unit>{'|'.join(_UNIT_OF)})")
 _BEFORE = re.compile(r"(?P<stem>.+) (?:baseline|pre ?op|preoperative|before|präop|vorher|avant|antes)")
 _SIDED = re.compile(r"(?P<stem>.+) (?P<side>r|re|od|right|l|le|os|left|ra|la)")
-_ENTRY = re.compile(r"([0-9]{1,2})[-/.]([0-9]{1,2})[-/.][0-9]{2,4}(?!\d).*")
-_ISO = re.compile(r"[0-9]{4}[-/.][0-9]{1,2}[-/.][0-9]{1,2}.*")
 _NUMBER = re.compile(r"-?[0-9]+(?:[.,][0-9]+)?")
 _MISSING_CODE = re.compile(r"-[0-9]{1,4}|9{2,5}")
 
@@ -97,41 +95,29 @@ def _texts(rows: Iterable[Sequence[Cell]], place: int) -> list[str]:
 # Headings
 
 
-def _plain(heading: str) -> str:
-    """Lower case, without units in brackets, with spaces for the marks that join words."""
-    bare = re.sub(r"\([^)]*\)|\[[^]]*\]", " ", tidy(heading).casefold())
-    return " ".join(re.sub(r"[_\-.:]+", " ", bare).split())
-
-
-_KNOWN: dict[str, Column] = {}
-for _column in CATALOGUE.values():
-    for _heading in (_column.name, *_column.headings):
-        _KNOWN.setdefault(_plain(_heading), _column)
-
-
 def _use(heading: str) -> ColumnUse | None:
-    plain = _plain(heading)
-    if plain in _KNOWN:
-        return _named(heading, _KNOWN[plain])
+    plain = plain_heading(heading)
+    if plain in KNOWN:
+        return _named(heading, KNOWN[plain])
     if (found := _BEFORE.fullmatch(plain)) and _is_finding(found["stem"]):
-        return _named(heading, _KNOWN[found["stem"]], at="P0D")
+        return _named(heading, KNOWN[found["stem"]], at="P0D")
     if (found := _AFTER.fullmatch(plain)) and _is_finding(found["stem"]):
         at = f"P{int(found['number'])}{_UNIT_OF[found['unit']]}"
-        return _named(heading, _KNOWN[found["stem"]], at=at)
+        return _named(heading, KNOWN[found["stem"]], at=at)
     if (found := _SIDED.fullmatch(plain)) and _is_finding(found["stem"]):
-        return _named(heading, _KNOWN[found["stem"]], side=Side(SIDES[found["side"]]))
+        return _named(heading, KNOWN[found["stem"]], side=Side(SIDES[found["side"]]))
     return None
 
 
 def _is_finding(stem: str) -> bool:
-    return stem in _KNOWN and _KNOWN[stem].subject in (Subject.EXAM, Subject.ACUITY)
+    return stem in KNOWN and KNOWN[stem].subject in (Subject.EXAM, Subject.ACUITY)
 
 
 def _named(heading: str, column: Column, *, at: str = "", side: Side | None = None) -> ColumnUse:
     """A use, with the notation or unit that the heading itself names."""
     plain = heading.casefold()
     notation = next((name for word, name in _NOTATIONS.items() if word in plain), None)
-    unit = next((unit for word, unit in _INTERVALS.items() if word in plain), "days")
+    unit = next((unit for word, unit in _INTERVALS.items() if word in plain), None)
     return ColumnUse.model_validate(
         {
             "column": heading,
@@ -139,40 +125,43 @@ def _named(heading: str, column: Column, *, at: str = "", side: Side | None = No
             "at": at,
             "side": side,
             "notation": notation if column.subject is Subject.ACUITY else None,
-            "unit": unit if column.name == "visit_offset" else "days",
+            # What nobody has named yet is asked; until then the plain number is shown as days.
+            "unit": unit or "days" if column.name == "visit_offset" else None,
         }
     )
 
 
 _NOTATIONS = {"logmar": "logmar", "etdrs": "letters", "letter": "letters", "decimal": "decimal"}
-_INTERVALS = {"week": "weeks", "woche": "weeks", "month": "months", "monat": "months"}
+_INTERVALS = {
+    "day": "days",
+    "tag": "days",
+    "jour": "days",
+    "día": "days",
+    "week": "weeks",
+    "woche": "weeks",
+    "semaine": "weeks",
+    "semana": "weeks",
+    "month": "months",
+    "monat": "months",
+    "mois": "months",
+    "mes": "months",
+}
 
 
 # Contents
 
 
 def _settled(use: ColumnUse, texts: list[str]) -> ColumnUse:
-    if use.target in _DATES:
+    if use.target in DATES:
         return use.model_copy(update={"date_order": date_order(texts)})
     return use
 
 
-def date_order(texts: Iterable[str]) -> DateOrder | None:
-    """How a column writes its dates, where a day above 12 or the year first tells; else None."""
-    pairs = [(int(found[1]), int(found[2])) for text in texts if (found := _ENTRY.fullmatch(text))]
-    if not pairs:
-        return "iso" if any(_ISO.fullmatch(text) for text in texts) else None
-    day_first = any(first > 12 for first, _ in pairs)
-    month_first = any(second > 12 for _, second in pairs)
-    if day_first == month_first:
-        return None
-    return "day_first" if day_first else "month_first"
-
-
 def _questions(use: ColumnUse, texts: list[str]) -> Iterator[Question]:
     column = use.catalogued
-    if use.target in _DATES and use.date_order is None and any(_ENTRY.fullmatch(text) for text in texts):
-        yield _ask(use, "date_order", "Does this column write the day or the month first?", texts, _ORDERS)
+    if use.target in DATES and use.date_order is None and (orders := orders_in(texts)):
+        asked = _BOTH_ORDERS if orders == (True, True) else _ONE_ORDER
+        yield _ask(use, "date_order", asked, texts, _ORDERS)
     bare = [text for text in texts if _NUMBER.fullmatch(text)]
     if use.target == "acuity" and bare and use.notation is None:
         yield _ask(use, "notation", "What is a number alone in this column?", bare, _SCALES)
@@ -185,6 +174,10 @@ def _questions(use: ColumnUse, texts: list[str]) -> Iterator[Question]:
         yield _ask(use, "missing", "Do these mean that nothing is known?", codes, ())
 
 
+_ONE_ORDER = "Does this column write the day or the month first?"
+_BOTH_ORDERS = (
+    "Some dates are day first and some month first: those that fit both are left to a person. Which is usual?"
+)
 _ORDERS = (("day_first", "Day first: 06/09 is 6 September"), ("month_first", "Month first: 06/09 is 9 June"))
 _SCALES = (
     ("decimal", "Decimal (1.0 is 6/6)"),

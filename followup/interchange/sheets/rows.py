@@ -13,8 +13,10 @@ from followup.domain.words import Correction, Side
 from followup.interchange.sheets.cells import CellProblem, raw_text, tidy
 from followup.interchange.sheets.column_map import ColumnMap, ColumnUse
 from followup.interchange.sheets.columns import CATALOGUE, OF_A_VISIT, Subject
-from followup.interchange.sheets.read import SheetRow
-from followup.interchange.sheets.values import CellRule, Fields
+from followup.interchange.sheets.markup import FRACTION
+from followup.interchange.sheets.orders import writes_both_orders
+from followup.interchange.sheets.read import Sheet, SheetRow
+from followup.interchange.sheets.values import BOTH, CellRule, Fields
 
 Offset: TypeAlias = int | Duration
 """Time after the operation: whole days, or a calendar duration."""
@@ -50,6 +52,7 @@ class VisitSaid:
 
     day: date | None = None
     offset: Offset | None = None
+    examiner: str = ""
     fields: Fields = field(default_factory=dict)
     exams: dict[Side | None, ExamSaid] = field(default_factory=dict)
 
@@ -68,9 +71,11 @@ class VisitSaid:
 
 @dataclass(slots=True)
 class RowSaid:
+    """sides: the eye that the row speaks of; both where it says so; none where it does not say."""
+
     number: int
     record_number: str = ""
-    side: Side | None = None
+    sides: tuple[Side, ...] = ()
     patient: Fields = field(default_factory=dict)
     eyes: dict[Side | None, Fields] = field(default_factory=dict)
     operation: Fields = field(default_factory=dict)
@@ -101,14 +106,22 @@ class RowReader:
     does not fit the headings, and for a constant that cannot be read.
     """
 
-    def __init__(
-        self, column_map: ColumnMap, headers: tuple[str, ...], *, today: date, bare: Notation | None
-    ) -> None:
+    def __init__(self, column_map: ColumnMap, sheet: Sheet, *, today: date, bare: Notation | None) -> None:
+        headers = sheet.headers
         _refuse_missing(column_map, headers)
         self._map = column_map
         self._headers = headers
         self._readings = [
-            _Reading(headers.index(use.column), use, use.rule(today=today, bare=bare))
+            _Reading(
+                headers.index(use.column),
+                use,
+                use.rule(
+                    today=today,
+                    bare=bare,
+                    both_orders=writes_both_orders(use, sheet),
+                    dates_1904=sheet.dates_1904,
+                ),
+            )
             for use in column_map.columns
         ]
         self._constants = {
@@ -132,6 +145,8 @@ class RowReader:
             cell = row.cells[reading.place] if reading.place < len(row.cells) else ""
             try:
                 fields = reading.use.catalogued.read(cell, reading.rule)
+                if row.marks:
+                    _judge_mark(said, reading, row, fields)
             except CellProblem as fault:
                 column, value = reading.use.column, raw_text(cell)
                 said.problem(fault.message, fault.outcome, column=column, value=value)
@@ -158,9 +173,9 @@ class RowReader:
         self._complete_operation(said)
         said.record_number = said.patient.pop("record_number", "")
         side = own.pop("side", None)
-        said.side = Side(side) if side else None
-        if said.side and self._is_flipped(row):
-            said.side = said.side.fellow
+        said.sides = tuple(Side) if side == BOTH else (Side(side),) if side else ()
+        if self._is_flipped(row):
+            said.sides = tuple(side.fellow for side in said.sides)
         if not said.record_number and not said.problems:
             column = self._heading("record_number")
             said.problem("There is no record number, so the row belongs to nobody.", column=column)
@@ -193,6 +208,25 @@ class RowReader:
                 said.problem("Findings without the day of the visit.")
             elif timed and (visit.has_finding or a_row_is_a_visit):
                 said.visits.append(visit)
+        if len(said.sides) > 1 and any(visit.exams.get(None) for visit in said.visits):
+            column = self._heading("side")
+            reason = "A finding cannot be of both eyes: the side means both eyes. Write a row for each eye."
+            said.problem(reason, "human", column=column)
+
+
+def _judge_mark(said: RowSaid, reading: _Reading, row: SheetRow, fields: Fields) -> None:
+    """A number shown as a fraction is not the fraction that was typed. Raises CellProblem."""
+    mark = row.marks.get(reading.place)
+    if not mark or not fields:
+        return
+    value = raw_text(row.cells[reading.place])
+    if mark == FRACTION and reading.use.target == "acuity":
+        raise CellProblem(
+            f"{value} is a fraction that was calculated; the workbook shows it as one. Which line was read?"
+        )
+    if mark != FRACTION:
+        reason = "The result of a formula, as it was stored in the file."
+        said.problem(reason, "note", column=reading.use.column, value=value)
 
 
 def _refuse_missing(column_map: ColumnMap, headers: tuple[str, ...]) -> None:
@@ -237,6 +271,7 @@ def _place_finding(visit: VisitSaid, use: ColumnUse, subject: Subject, fields: F
     if subject is Subject.VISIT:
         visit.day = fields.get("day", visit.day)
         visit.offset = fields.get("offset", visit.offset)
+        visit.examiner = fields.get("examiner", visit.examiner)
         _merge(visit.fields, {name: value for name, value in fields.items() if name == "note"})
         return
     exam = visit.exams.setdefault(use.side, ExamSaid())

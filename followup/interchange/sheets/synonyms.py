@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from followup.domain.words import Retina, Sex, Side, Tamponade, Term, YesNo
+from followup.domain.words import Procedure, Retina, Sex, Side, Tamponade, Term, YesNo
 
 
 def _each(**words: str) -> dict[str, str]:
@@ -50,11 +50,29 @@ RETINAS = _each(
     detached_macula_on="detached macula on|rd macula on",
     detached_macula_off="detached macula off|rd macula off",
 )
+PROCEDURES = _each(
+    vitrectomy="ppv|vit|vitrectomy|vitrektomie|vitrectomie|vitrectomía|استئصال الزجاجية",
+    membrane_peel="membrane peeling|peel|peeling",
+    ilm_peel="ilm|ilm peeling",
+    ilm_flap="flap|inverted flap",
+    endolaser="laser endophotocoagulation|endophotocoagulation",
+    cryotherapy="cryo|kryo|cryotherapie",
+    scleral_buckle="buckle|sb|cerclage|plombe|buckling",
+    gas_injection="pneumatic retinopexy|gas top up",
+    oil_insertion="oil in|oil insertion|oil fill",
+    oil_removal="oil removal|oil out|roso|removal of oil|removal of silicone oil|ölentfernung"
+    "|ablation de silicone",
+    oil_exchange="oil exchange|oil change",
+    lens_surgery="phaco|phacoemulsification|cataract surgery|iol",
+    pressure_surgery="trabeculectomy|tube|glaucoma surgery",
+    injection="ivt|intravitreal injection",
+)
 _SYNONYMS: dict[type[Term], dict[str, str]] = {
     Side: SIDES,
     Sex: SEXES,
     YesNo: YES_NO,
     Tamponade: TAMPONADES,
+    Procedure: PROCEDURES,
     Retina: RETINAS,
 }
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
@@ -20,9 +20,8 @@ from followup.interchange.sheets.cells import (
     refuse_lost_digits,
     tidy,
 )
-from followup.interchange.sheets.dates import DateOrder, Unit, days_after, from_serial, read_date
+from followup.interchange.sheets.dates import DateStyle, Unit, days_after, fractions_behind, read_date
 from followup.interchange.sheets.synonyms import BOTH_SIDES, SIDES, words_for
-from followup.interchange.sheets.workbook import without_time
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +32,10 @@ class CellRule:
     codes: Mapping[str, str] = field(default_factory=dict)
     missing: frozenset[str] = frozenset()
     notation: Notation | None = None
-    date_order: DateOrder | None = None
+    dates: DateStyle = field(default_factory=DateStyle)
     unit: Unit = "days"
     partial_dates: bool = False
+    calling_code: str = ""
 
 
 Fields: TypeAlias = dict[str, Any]
@@ -51,6 +51,8 @@ _NOTHING_SAID = frozenset(("unknown", "not_examined"))
 _EMAIL = re.compile(r"[^@\s,;]+@[^@\s,;]+\.[^@\s,;]+")
 _BETWEEN = re.compile(r"[,;+&/]|\band\b|\bund\b|\bet\b|\by\b")
 MOST_PRESSURE = 80
+BOTH = "both"
+"""What a cell says that names both eyes; the row then stands for two."""
 
 
 def record_number(cell: Cell, rule: CellRule) -> Fields:
@@ -93,15 +95,38 @@ def email(cell: Cell, rule: CellRule) -> Fields:
 
 
 def phone(cell: Cell, rule: CellRule) -> Fields:
+    """The first number of the cell; whatever else stands there is kept as a note on how to reach the person.
+
+    With the calling code of the country, a number becomes international (ITU-T E.164: at most 15 digits).
+    """
     text = tidy(cell)
     refuse_lost_digits(text)
-    if len(text) > 60:
-        raise CellProblem("A telephone number has at most 60 characters.")
-    return {"phone": text}
+    numbers = [found.strip() for found in _TELEPHONE.findall(text)]
+    if not numbers:
+        raise CellProblem(f'"{text}" holds no telephone number. Leave it out or correct it.')
+    found = _international(numbers[0], rule.calling_code)
+    rest = {} if numbers[0] == text else {"contact_note": f"Telephone as written: {text[:200]}"}
+    return {"phone": found, **rest}
+
+
+_TELEPHONE = re.compile(r"\+?[0-9(][0-9 ().\-]{3,}[0-9]")
+
+
+def _international(number: str, calling_code: str) -> str:
+    digits = re.sub(r"[^0-9]", "", number.replace("(0)", ""))
+    if number.startswith("+") or digits.startswith("00"):
+        found = f"+{digits.removeprefix('00')}"
+    elif calling_code:
+        found = f"+{calling_code}{digits.removeprefix('0')}"
+    else:
+        return number[:60]
+    if not re.fullmatch(r"\+[1-9][0-9]{6,14}", found):
+        raise CellProblem(f'"{number}" is not a whole telephone number: {found} has {len(found) - 1} digits.')
+    return found
 
 
 def birth_date(cell: Cell, rule: CellRule) -> Fields:
-    found = read_date(cell, rule.date_order, born=True, today=rule.today)
+    found = read_date(cell, rule.dates, born=True, today=rule.today)
     if found.whole is None:
         raise CellProblem(f'"{found}" is not a whole birth date. Leave it out or complete it.')
     if found.whole > rule.today:
@@ -110,7 +135,7 @@ def birth_date(cell: Cell, rule: CellRule) -> Fields:
 
 
 def operation_date(cell: Cell, rule: CellRule) -> Fields:
-    found = read_date(cell, rule.date_order, born=False, today=rule.today)
+    found = read_date(cell, rule.dates, born=False, today=rule.today)
     precision = DatePrecision.DAY
     if found.whole is None:
         if not rule.partial_dates:
@@ -122,7 +147,7 @@ def operation_date(cell: Cell, rule: CellRule) -> Fields:
 
 
 def visit_date(cell: Cell, rule: CellRule) -> Fields:
-    found = read_date(cell, rule.date_order, born=False, today=rule.today)
+    found = read_date(cell, rule.dates, born=False, today=rule.today)
     if found.whole is None:
         raise CellProblem(f'"{found}" is not a whole date. A visit has a day.')
     return {"day": found.whole}
@@ -135,11 +160,16 @@ def visit_offset(cell: Cell, rule: CellRule) -> Fields:
 def side(cell: Cell, rule: CellRule) -> Fields:
     text = tidy(cell).casefold()
     if text in BOTH_SIDES:
-        raise CellProblem(f'"{text}" means both eyes. Write a row for each eye.')
+        return {"side": BOTH}
     if text in SIDES:
         return {"side": SIDES[text]}
     if text.isdigit():
         raise CellProblem(f'"{text}" is a code for a side. Say in the map which side it means.')
+    named = sorted({SIDES[word] for word in re.findall(r"[^\W\d_]+", text) if word in SIDES}, reverse=True)
+    if len(named) > 1:
+        raise CellProblem(f'"{text}" names both sides. Write R or L, or a row for each eye.')
+    if named and "?" not in text:
+        raise CellProblem(f'"{text}" seems to mean the {named[0]} eye. Write R or L if that is so.')
     raise CellProblem(f'"{text}" does not tell right from left. Write R or L.')
 
 
@@ -172,10 +202,19 @@ def _known(text: str, words: Mapping[str, str], kind: type[Term]) -> str:
         return found
     if "?" in text:
         raise CellProblem(f'"{text}" is marked as unsure. Ask whoever wrote it.')
+    seems = _named_in(text, words)
+    if seems:
+        raise CellProblem(f'"{text}" seems to say {", ".join(seems)}. Write each in words of the list.')
     expected = ", ".join(kind.codes())
     raise CellProblem(
         f'"{text}" is not known here. Give it a meaning in the map, one of: {expected}.', "refused"
     )
+
+
+def _named_in(text: str, words: Mapping[str, str]) -> list[str]:
+    """Codes that single words of a longer text stand for; one letter says too little."""
+    parts = re.findall(r"[^\W_]{2,}", text.casefold())
+    return sorted({words[part] for part in parts if part in words}) if len(parts) > 1 else []
 
 
 def yes(name: str) -> Reader:
@@ -217,6 +256,8 @@ def pressure(cell: Cell, rule: CellRule) -> Fields:
     text = tidy(cell).casefold().removesuffix("mmhg").strip()
     if text in _PRESSURE_WORDS:
         return {"pressure_mmhg": None, "pressure_text": text}
+    if re.fullmatch(r"[0-9]{1,2} ?[/|] ?[0-9]{1,2}", text):
+        raise CellProblem(f'"{text}" may be the right and the left eye, or two readings. Write one a cell.')
     if not _WHOLE.fullmatch(text):
         raise CellProblem(f'"{text}" is not a pressure. Write whole mmHg, or soft, firm, hard, normal.')
     found = int(Decimal(text.replace(",", ".")))
@@ -228,35 +269,38 @@ def pressure(cell: Cell, rule: CellRule) -> Fields:
 
 
 def acuity(cell: Cell, rule: CellRule) -> Fields:
-    if not isinstance(cell, str):
-        day = without_time(cell)
+    if behind := fractions_behind(cell, rule.dates.order, dates_1904=rule.dates.dates_1904):
         raise CellProblem(
-            f"{day} is a date; a spreadsheet makes one of {_fraction_from(day)}. Type it as text."
+            f'"{raw_text(cell)}" may be {" or ".join(behind)}, of which a spreadsheet made a date. '
+            "Type what was read, as text."
         )
-    text = tidy(cell)
-    if re.fullmatch(r"[1-6][0-9]{4}", text):
-        day = from_serial(int(text))
-        raise CellProblem(f'"{text}" may be {_fraction_from(day)}, turned into a date. Type it as text.')
+    if not isinstance(cell, str):
+        raise CellProblem(f"{raw_text(cell)} is a date, not an acuity. Type what was read, as text.")
     try:
-        return {"reading": _acuity(text, rule.notation)}
+        reading = _acuity(tidy(cell), rule.notation)
     except UnreadableAcuity as fault:
         if fault.reason is Reason.MISSING:
             return {}
         raise CellProblem(
             fault.message, "refused" if fault.reason is Reason.MISSING_CODE else "human"
         ) from None
+    return {"reading": reading}
 
 
 @lru_cache(maxsize=10_000)
 def _acuity(text: str, bare: Notation | None) -> Acuity:
-    return read_acuity(text, bare=bare)
+    reading = read_acuity(text, bare=bare)
+    if reading.notation is Notation.DECIMAL and (line := _CALCULATED.get(text.replace(",", ".")[:6])):
+        return replace(reading, note=f"A spreadsheet makes {text} of {line}; it was taken as a decimal.")
+    return reading
 
 
-def _fraction_from(day: date) -> str:
-    """6/36 becomes June 1936 where no month has so many days; else month and day are the two parts."""
-    if day.day == 1 and day.year < 2000:
-        return f"{day.month}/{day.year - 1900}"
-    return f"{day.month}/{day.day}"
+# Lines of a metre chart of which a calculation leaves three decimals or more.
+_CALCULATED = {
+    f"{6 / float(letter):.{digits}f}": f"6/{letter}"
+    for letter in ("7", "9", "9.5", "18", "19", "36", "38")
+    for digits in (3, 4)
+}
 
 
 def procedures(cell: Cell, rule: CellRule) -> Fields:

@@ -8,9 +8,9 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
 
+from followup.interchange.sheets.cells import RUN_BY_SPREADSHEETS
 from followup.models import ImportRow
 
-_RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")
 _TELEPHONE = re.compile(r"\+[0-9 ]{6,20}")
 _HEAD = ("Row", "Outcome", "Column", "Value", "Reason")
 
@@ -23,7 +23,7 @@ def harmless(cell: object) -> str:
     if isinstance(cell, int | float | Decimal):
         return str(cell)
     text = str(cell)
-    if not text.startswith(_RUN_BY_SPREADSHEETS) or _TELEPHONE.fullmatch(text):
+    if not text.startswith(RUN_BY_SPREADSHEETS) or _TELEPHONE.fullmatch(text):
         return text
     return f"'{text}"
 

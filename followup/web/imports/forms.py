@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
@@ -31,7 +32,7 @@ ORDERS = [
     ("month_first", "Month first"),
     ("iso", "Year first"),
 ]
-UNITS = [("days", "Days"), ("weeks", "Weeks"), ("months", "Months of 30.4375 days")]
+UNITS = [("", "Not said"), ("days", "Days"), ("weeks", "Weeks"), ("months", "Months of 30.4375 days")]
 STATED = [
     column
     for column in CATALOGUE.values()
@@ -56,11 +57,20 @@ class UploadForm(Form):
 class ReadingForm(Form):
     """How the bytes are read, where the first look got it wrong."""
 
-    encoding = choice_field([("", "As found"), *((name, name) for name in ENCODINGS)], "")
+    encoding = choice_field([("", "As found"), *ENCODINGS.items()], "")
     separator = choice_field(
         [("", "As found"), *((mark, name.capitalize()) for mark, name in SEPARATORS.items())], ""
     )
     sheet = forms.CharField(required=False, max_length=80, label="Sheet of the workbook")
+    headings = forms.IntegerField(
+        required=False, min_value=0, max_value=1000, label="Row of the headings", help_text="0: found"
+    )
+
+    def __init__(self, *args: Any, sheets: Sequence[str] = (), **options: Any) -> None:
+        super().__init__(*args, **options)
+        if len(sheets) > 1:
+            chosen = [("", "First that holds anything"), *((name, name) for name in sheets)]
+            self.fields["sheet"] = choice_field(chosen, "", label="Sheet of the workbook")
 
 
 class ColumnForm(Form):
@@ -77,10 +87,13 @@ class ColumnForm(Form):
     notation = choice_field(NOTATIONS, "", label="A number alone is")
     correction = choice_field(Correction.choices(), Correction.UNKNOWN.value)
     date_order = choice_field(ORDERS, "", label="Dates")
-    unit = choice_field(UNITS, "days", label="Interval in")
+    unit = choice_field(UNITS, "", label="Interval in")
     codes = forms.CharField(required=False, label="Codes", help_text="0 = right, 1 = left")
     missing = forms.CharField(required=False, label="Means not known", help_text="-9, 999")
     partial_dates = forms.BooleanField(required=False, label="Take partly known dates")
+    calling_code = forms.CharField(
+        required=False, max_length=3, label="Calling code", help_text="44; of numbers written without one"
+    )
 
     def definition(self, heading: str) -> dict[str, Any]:
         """The column as a map holds it. Call on a valid form whose target is not empty."""

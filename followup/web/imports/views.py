@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import SimpleNamespace
 from typing import Any
 
 from django.contrib import messages
@@ -94,6 +95,7 @@ def columns(request: StaffRequest, pk: int) -> HttpResponse:
         encoding=reading["encoding"],
         separator=reading["separator"],
         sheet=reading["sheet"],
+        headings=reading["headings"],
     )
     proposal = recognise(sheet)
     form = SheetForm(data, initial=sheet_initial(proposal.shape, known))
@@ -109,7 +111,7 @@ def columns(request: StaffRequest, pk: int) -> HttpResponse:
         "sheet": sheet,
         "form": form,
         "columns": shown,
-        "reading": ReadingForm(initial=reading),
+        "reading": ReadingForm(initial=reading, sheets=sheet.names),
         "used": reading,
         "maps": maps_at(batch.site),
     }
@@ -124,13 +126,16 @@ def _known_map(request: StaffRequest, batch: ImportBatch) -> ColumnMap | None:
     return accepted_map(definition) if definition else None
 
 
-def _reading(request: StaffRequest, known: ColumnMap | None) -> dict[str, str]:
-    """Encoding, separator and sheet: as asked for, else as the known map says, else as found."""
+def _reading(request: StaffRequest, known: ColumnMap | None) -> dict[str, Any]:
+    """How the bytes are read: as asked for, else as the known map says, else as found."""
     said = request.POST if request.method == "POST" else request.GET
     form = ReadingForm(said)
     if any(name in said for name in form.fields) and form.is_valid():
-        return dict(form.cleaned_data)
-    return {name: getattr(known, name) if known else "" for name in form.fields}
+        return form.cleaned_data | {"headings": form.cleaned_data["headings"] or 0}
+    return {name: getattr(known or _AS_FOUND, name) for name in form.fields}
+
+
+_AS_FOUND = SimpleNamespace(encoding="", separator="", sheet="", headings=0)
 
 
 def _columns_shown(sheet: Sheet, proposal: Proposal, known: ColumnMap | None, data: Any) -> list[ColumnShown]:
@@ -138,8 +143,10 @@ def _columns_shown(sheet: Sheet, proposal: Proposal, known: ColumnMap | None, da
     shown = []
     for place, heading in enumerate(sheet.headers):
         initial = column_initial(uses[heading]) if heading in uses else {}
-        form = ColumnForm(data, prefix=f"c{place}", initial=initial)
         asked = [question for question in proposal.questions if question.column == heading and not known]
+        if any(question.asks == "unit" for question in asked):
+            initial["unit"] = ""
+        form = ColumnForm(data, prefix=f"c{place}", initial=initial)
         shown.append(ColumnShown(heading, form, _samples(sheet, place), asked))
     return shown
 
@@ -160,7 +167,7 @@ def _all_valid(form: SheetForm, shown: list[ColumnShown]) -> bool:
     return all([form.is_valid(), *(column.form.is_valid() for column in shown)])
 
 
-def _definition(form: SheetForm, shown: list[ColumnShown], reading: dict[str, str]) -> dict[str, Any]:
+def _definition(form: SheetForm, shown: list[ColumnShown], reading: dict[str, Any]) -> dict[str, Any]:
     used = [column for column in shown if column.form.cleaned_data["target"]]
     flips = {rule["column"] for rule in form.definition()["rules"]}
     left = [column.heading for column in shown if column not in used and column.heading not in flips]

@@ -9,7 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from followup.domain.errors import BadValue
-from followup.models import Exam, ImportBatch, Operation, Patient, Site, Visit
+from followup.models import Exam, ImportBatch, Operation, OperationProcedure, Patient, Site, Visit
 from tests import builders
 from tests.interchange.sheets.helpers import log, log_map, look, outcomes, reasons, take_in
 
@@ -31,7 +31,7 @@ GOOD = "0012,1960-01-01,R,2025-01-10,vitrectomy,oil,2025-02-10,6/9,14"
         ),
         ("1,1990-05-05,R,,,,1980-01-01,6/9,", "refused", "seen", "before the birth"),
         ("1,,R,2025-05-01,oil_removal,none,,,", "refused", "done", "none is on record in the RIGHT eye of 1"),
-        ("1,,both,2025-01-10,vitrectomy,gas,,,", "human", "eye", "a row for each eye"),
+        ("1,,both,2025-01-10,vitrectomy,gas,2025-02-10,6/9,", "human", "eye", "a row for each eye"),
         ("1,,R,2025-01-10,vitrectomy,gas,2025-02-10,0.5,", "human", "va", "does not tell its scale"),
         ("1,,R,2025-01-10,vitrectomy,swimming pool,,,", "refused", "in", '"swimming pool" is not known here'),
         (",,R,2025-01-10,vitrectomy,gas,,,", "refused", "no", "no record number"),
@@ -54,7 +54,7 @@ def test_a_bad_row_is_named_and_keeps_nobody_else_out(
 
 
 def test_a_row_says_all_its_problems_at_once(site: Site) -> None:
-    checked = look(site, log("1,1990-31-01,both,2030-01-10,vitrectomy,gas,2031-02-10,0.5,180"))
+    checked = look(site, log("1,1990-31-01,left?,2030-01-10,vitrectomy,gas,2031-02-10,0.5,180"))
     named = [problem["column"] for problem in checked.rows[0].problems]
     assert named == ["born", "eye", "va", "iop", "operated", "seen"]
 
@@ -74,7 +74,7 @@ def test_an_unreadable_file_keeps_nothing(site: Site) -> None:
 
 def test_the_counts_add_up_to_the_rows_read(site: Site) -> None:
     checked = look(
-        site, log(GOOD, GOOD, ",,,,,,,,", "2,,both,2025-01-10,vitrectomy,gas,,,", ",,R,2025-01-10,,,,,")
+        site, log(GOOD, GOOD, ",,,,,,,,", "2,,left?,2025-01-10,vitrectomy,gas,,,", ",,R,2025-01-10,,,,,")
     )
     counts = checked.counts
     assert outcomes(checked) == ["new", "same", "ignored", "human", "refused"]
@@ -114,10 +114,47 @@ def test_oil_on_record_may_be_taken_out(site: Site) -> None:
     assert outcomes(checked) == ["new", "refused"]
 
 
-def test_another_operation_on_the_same_eye_and_day_is_asked(site: Site) -> None:
-    checked = look(site, log(GOOD, "0012,,R,2025-01-10,scleral_buckle,oil,,,"))
-    assert outcomes(checked) == ["new", "human"]
-    assert "Is it the same one corrected, or a second one that day?" in reasons(checked, 3)[0]
+def test_two_operations_of_one_day_in_a_file_are_one_session(site: Site) -> None:
+    rows = log(GOOD, "0012,,R,2025-01-10,scleral_buckle,oil,,,")
+    checked = take_in(site, rows)
+    assert outcomes(checked) == ["new", "new"]
+    assert "one session, with the procedures of both" in reasons(checked, 3)[0]
+    found = OperationProcedure.objects.order_by("procedure").values_list("procedure", flat=True)
+    assert (list(found), Operation.objects.count()) == (["scleral_buckle", "vitrectomy"], 1)
+    assert outcomes(take_in(site, rows)) == ["same", "same"]
+
+
+def test_another_operation_on_an_eye_and_day_on_record_is_asked(site: Site) -> None:
+    take_in(site, log(GOOD))
+    for row in ("0012,,R,2025-01-10,scleral_buckle,oil,,,", "0012,,R,2025-01-10,vitrectomy,sf6,,,"):
+        checked = look(site, log(row))
+        assert outcomes(checked) == ["human"]
+        assert "Is it the same one corrected, or a second one that day?" in reasons(checked, 2)[0]
+
+
+def test_a_row_of_both_eyes_stands_for_an_operation_on_each(site: Site) -> None:
+    rows = log("0012,,both,2025-01-10,vitrectomy,gas,,,")
+    assert take_in(site, rows).counts["operations"] == 2
+    assert list(Operation.objects.order_by("eye__side").values_list("eye__side", flat=True)) == [
+        "left",
+        "right",
+    ]
+    assert outcomes(take_in(site, rows)) == ["same"]
+
+
+def test_a_column_with_dates_of_both_orders_trusts_none_that_fits_both(site: Site) -> None:
+    column_map = log_map(
+        columns=[
+            {"column": "no", "target": "record_number"},
+            {"column": "eye", "target": "side"},
+            {"column": "operated", "target": "operation_date", "date_order": "day_first"},
+        ],
+        shape="operations",
+    )
+    rows = b"no,eye,operated\n1,R,13/02/2024\n2,R,02/13/2024\n3,R,03/04/2024\n"
+    checked = look(site, rows, column_map)
+    assert outcomes(checked) == ["new", "refused", "human"]
+    assert "its column has dates of both kinds" in reasons(checked, 4)[0]
 
 
 def test_what_was_marked_in_error_does_not_come_back_unseen(site: Site) -> None:

@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from followup.domain.acuity.notation import Notation
 from followup.interchange.sheets.cells import Cell, CellProblem
 from followup.interchange.sheets.columns import CATALOGUE
-from followup.interchange.sheets.dates import days_after, from_serial
+from followup.interchange.sheets.dates import DateStyle, days_after, from_serial
 from followup.interchange.sheets.values import CellRule
 
 TODAY = date(2026, 3, 2)
@@ -59,7 +60,19 @@ def test_a_cell_becomes_values(target: str, cell: Cell, fields: dict[str, object
     [
         ("record_number", "1.23E+11", "refused", "its digits are gone"),
         ("record_number", "O017", "human", "a letter where a digit may be meant"),
-        ("side", "both", "human", "Write a row for each eye"),
+        ("side", "R and L", "human", "names both sides"),
+        ("side", "vit R eye, oil, ILM", "human", "seems to mean the right eye"),
+        ("procedures", "vitrectomy with oil, ILM", "human", "seems to say vitrectomy"),
+        ("record_number", "1234567890123450", "human", "more than 15 digits"),
+        ("family_name", "Ash\x07grove", "refused", "U+0007"),
+        ("visit_date", "1403/06/15", "human", "the solar Hijri or the Hijri calendar"),
+        ("visit_date", "1446-02-01", "human", "the Hijri calendar"),
+        ("visit_date", "06/09/2567", "human", "the Buddhist calendar"),
+        ("phone", "ask the son", "human", "holds no telephone number"),
+        ("acuity", "9-Jun", "human", "may be 6/9"),
+        ("acuity", "06-Sep", "human", "may be 6/9"),
+        ("acuity", "Jun-36", "human", "may be 6/36"),
+        ("acuity", "4-Jun", "human", "may be 6/4 or 4/6"),
         ("side", "1", "human", "Say in the map which side"),
         ("side", "left?", "human", "does not tell right from left"),
         ("sex", "3", "refused", "Give it a meaning in the map"),
@@ -69,7 +82,7 @@ def test_a_cell_becomes_values(target: str, cell: Cell, fields: dict[str, object
         ("axial_length_mm", "2.94", "human", "not between 15 and 40"),
         ("pressure", "0", "human", "Was it measured?"),
         ("pressure", "180", "human", "not between 1 and 80"),
-        ("pressure", "18/20", "human", "Write whole mmHg"),
+        ("pressure", "18/20", "human", "may be the right and the left eye"),
         ("pressure", "nil", "human", "Write whole mmHg"),
         ("birth_date", "31/09/1950", "refused", "There is no 31 September 1950"),
         ("birth_date", "2030-01-01", "refused", "in the future"),
@@ -124,12 +137,12 @@ def test_partly_known_dates_are_kept_at_their_precision_where_the_map_takes_them
     ],
 )
 def test_two_digit_years_lie_in_the_last_hundred_years(target: str, text: str, day: date) -> None:
-    assert day in read(target, text, date_order="day_first").values()
+    assert day in read(target, text, dates=DateStyle("day_first")).values()
 
 
 def test_a_birth_year_that_fits_two_centuries_is_asked() -> None:
-    with pytest.raises(CellProblem, match="can be 1924 or 2024"):
-        read("birth_date", "31/12/24", date_order="day_first")
+    with pytest.raises(CellProblem, match="can be 1924-12-31 or 2024-12-31"):
+        read("birth_date", "31/12/24", dates=DateStyle("day_first"))
 
 
 @pytest.mark.parametrize(
@@ -157,3 +170,52 @@ def test_no_text_at_all_breaks_a_reader(text: str) -> None:
     for column in CATALOGUE.values():
         with contextlib.suppress(CellProblem):
             column.read(text, CellRule(today=TODAY))
+
+
+@pytest.mark.parametrize(
+    ("text", "calling_code", "phone", "rest"),
+    [
+        ("07700 900012", "44", "+447700900012", {}),
+        ("+44 (0)7700 900012", "", "+447700900012", {}),
+        ("0044 7700 900012", "1", "+447700900012", {}),
+        ("07700 900012", "", "07700 900012", {}),
+        ("٠٧٧٠٠٩٠٠٠١٢", "44", "+447700900012", {}),
+        (
+            "07700 900012 / 07700 900013 (son)",
+            "44",
+            "+447700900012",
+            {"contact_note": "Telephone as written: 07700 900012 / 07700 900013 (son)"},
+        ),
+    ],
+)
+def test_the_first_telephone_number_is_kept_and_whose_it_is_noted(
+    text: str, calling_code: str, phone: str, rest: dict[str, str]
+) -> None:
+    assert read("phone", text, calling_code=calling_code) == {"phone": phone, **rest}
+
+
+def test_serial_numbers_count_from_the_day_that_the_workbook_says() -> None:
+    with pytest.raises(CellProblem, match="may be 2024-01-01"):
+        read("visit_date", "45292")
+    with pytest.raises(CellProblem, match="may be 2024-01-01"):
+        read("visit_date", "43830", dates=DateStyle(dates_1904=True))
+
+
+def test_a_fraction_that_became_a_date_is_proposed_as_its_spreadsheet_wrote_dates() -> None:
+    for day, order, fraction in [
+        (date(2024, 6, 9), None, "6/9"),
+        (date(2024, 9, 6), None, "6/9"),
+        (date(2024, 6, 9), "month_first", "6/9"),
+        (date(2024, 4, 6), "day_first", "6/4"),
+        (date(1936, 6, 1), None, "6/36"),
+    ]:
+        with pytest.raises(CellProblem, match=f"may be {fraction},"):
+            read("acuity", day, dates=DateStyle(order))
+
+
+def test_a_calculated_fraction_is_a_decimal_with_a_note() -> None:
+    reading = read("acuity", "0.6667", notation=Notation.DECIMAL)["reading"]
+    assert (reading.logmar_4dp, reading.note.split(";")[0]) == (
+        Decimal("0.1761"),
+        "A spreadsheet makes 0.6667 of 6/9",
+    )
