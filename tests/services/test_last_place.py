@@ -11,6 +11,7 @@ from django.db import connection
 from followup.domain.errors import Refused
 from followup.models import Appointment, Change, Patient, Session
 from followup.services.booking import book_appointment
+from tests.benchmarks.last_place import PEOPLE, Rounds
 from tests.builders import NOW, TODAY, make_patient, make_session, make_site
 
 AT_ONCE = 4
@@ -48,3 +49,14 @@ def test_one_person_booked_twice_at_once_holds_one_place() -> None:
         results = list(people.map(lambda _: book_when_all_are_ready(patient, session, ready), range(AT_ONCE)))
     assert sorted(results) == [*["already_in_session"] * (AT_ONCE - 1), "booked"]
     assert Appointment.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_booked_moved_and_given_back_at_once_nothing_is_lost_and_nothing_overbooked() -> None:
+    faults: list[str] = []
+    with ThreadPoolExecutor(PEOPLE) as threads:
+        rounds = Rounds(threads)
+        said = [rounds.play(faults) for _ in range(3)]
+        rounds.close()
+    assert faults == []
+    assert [(each["tries"], each["moved"], each["back"]) for each in said] == [(16, 1, 2)] * 3
