@@ -21,6 +21,7 @@ ALLOWED: dict[str, set[str]] = {
     "domain/survival": {"dateutil", "numpy", "scipy"},
     "models": {"django.conf", "django.contrib.auth.models", "django.db"},
     "queries": {"django.conf", "django.core", "django.db", "django.utils", "holidays"},
+    "queries/proposal": {"django.db", "numpy", "scipy"},
     "services": {"django.conf", "django.contrib.auth", "django.core", "django.db", "django.utils"},
     "interchange/letters": {"django.template", "django.utils", "fpdf"},
     "interchange": {

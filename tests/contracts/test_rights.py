@@ -67,6 +67,7 @@ PAGES: dict[str, Page] = {
     "remove_exception": Page(Action.BOOK, "exception"),
     "add_closure": Page(Action.BOOK),
     "remove_closure": Page(Action.BOOK, "closure"),
+    "proposal": Page(Action.BOOK),
     "unavailable": Page(Action.BOOK, "patient"),
     "remove_unavailable": Page(Action.BOOK, "unavailable"),
     "book": Page(Action.BOOK, "eye"),

@@ -210,6 +210,16 @@ def test_a_cancelled_session_gives_its_people_back_to_the_recall_list(
     assert eye.patient.name in text_of(client.get("/recall/?standing=to_book"))
 
 
+def test_on_the_recall_list_the_day_first_due_stays_in_view(harbour: Site, client: Client, eye: Eye) -> None:
+    session = make_session(site=harbour, day=days(7))
+    send(client, f"/eyes/{eye.pk}/book/", session=session.pk)
+    send(client, f"/sessions/{session.pk}/cancel/", reason="No surgeon")
+    told = "The clinic cancelled 1 place. First due 2 Mar 2026."
+    assert told in text_of(client.get("/recall/"))
+    send(client, f"/eyes/{eye.pk}/book/", session=make_session(site=harbour, day=days(9)).pk)
+    assert told not in text_of(client.get("/recall/"))
+
+
 PATTERN = {
     "kind": "clinic",
     "title": "Retina clinic",
@@ -294,3 +304,29 @@ def test_days_when_somebody_cannot_come_are_told_where_they_are_booked(
     assert not eye.patient.unavailable.exists()
     page = text_of(send(client, address, first_day="2026-03-13", last_day="2026-03-09"))
     assert "The last day, 9 Mar 2026, comes before the first." in page
+
+
+def test_a_proposal_is_changed_refused_and_accepted_line_by_line(
+    harbour: Site, client: Client, eye: Eye
+) -> None:
+    other = gas_eye(harbour, days(-28))
+    sessions = [make_session(site=harbour, day=days(day), title=f"Day {day}") for day in (1, 8)]
+    page = text_of(client.get("/proposal/"))
+    assert "2 places are to be booked; 2 can be within half a year, 1 of them past the window." in page
+    lines = {f"place-{each.patient_id}-review-0": "" for each in (eye, other)}
+    page = text_of(send(client, "/proposal/", **lines))
+    assert "Nothing is accepted: choose a place for at least one person." in page
+    lines[f"place-{eye.patient_id}-review-0"] = sessions[1].pk
+    assert "1 place is booked." in text_of(send(client, "/proposal/", **lines))
+    place = Appointment.objects.get()
+    assert (place.patient, place.session) == (eye.patient, sessions[1])
+    page = text_of(send(client, "/proposal/", **lines))
+    assert "Nothing was booked." in page
+    assert "booked meanwhile, or nothing is to be booked any more." in page
+
+
+def test_a_proposal_takes_no_record_of_another_site(harbour: Site, client: Client, eye: Eye) -> None:
+    elsewhere = make_session(day=days(7))
+    lines = {f"place-{eye.patient_id}-review-0": elsewhere.pk, "place-x-y-z": 1, "place-": 1}
+    assert "Nothing is accepted" in text_of(send(client, "/proposal/", **lines))
+    assert not Appointment.objects.exists()

@@ -19,10 +19,12 @@ class Place:
 _PLACES: list[tuple[str, str, Action | None]] = [
     ("Home", "home", None),
     ("Recall", "recall", Action.SEE_LISTS),
+    ("Telephone day", "calls", Action.CONTACT),
     ("Tamponade in place", "oil", Action.SEE_LISTS),
     ("Needs a decision", "questions", Action.SEE_LISTS),
     ("Letters", "letters", Action.CONTACT),
     ("Sessions", "sessions", Action.SEE_LISTS),
+    ("Proposed bookings", "proposal", Action.BOOK),
     ("Without an outcome", "without_outcome", Action.SEE_LISTS),
     ("Audit", "audit", Action.AUDIT),
     ("Imports", "imports", Action.IMPORT),
