@@ -11,7 +11,7 @@ from followup.domain.pathway.planner import plan_eye
 from followup.domain.priority import Priority, priority_of
 from followup.domain.standing import standing_on, state_of
 from followup.domain.words import Retina, Tamponade
-from tests.domain.histories import BOOK, LIMITS, day, exam, history, oil_in, operation, place
+from tests.domain.histories import BOOK, LIMITS, day, exam, history, oil_in, operation, place, report
 
 TODAY = "2024-06-10"
 HEAVY = Tamponade.HEAVY_LIQUID
@@ -129,6 +129,15 @@ def test_the_list_is_in_the_order_of_the_stories() -> None:
 )
 def test_a_child_is_called_before_an_adult(born: str, reasons: list[str]) -> None:
     assert list(priority(told(operation(TODAY), birth_date=born)).reasons) == reasons
+
+
+def test_new_symptoms_come_before_everything_else_of_their_standing_until_answered() -> None:
+    told_of = priority(told(operation(TODAY), report(TODAY)))
+    answered = priority(told(operation(TODAY), report(TODAY, TODAY)))
+    oil_past = priority(told(*OIL_PAST, exam("2024-06-02", retina=Retina.DETACHED_MACULA_ON), only_eye=True))
+    assert told_of.reasons == ("Reports new symptoms",)
+    assert answered.reasons == ()
+    assert told_of < oil_past < answered
 
 
 def test_between_equals_the_eye_first_on_record_comes_first() -> None:

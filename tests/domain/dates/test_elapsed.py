@@ -59,3 +59,19 @@ def test_a_day_before_the_start_is_refused() -> None:
 def test_the_time_since_an_operation_in_words(days: int, words: str) -> None:
     start = date(2026, 1, 1)
     assert time_since(start, start + timedelta(days=days)) == words
+
+
+@pytest.mark.parametrize(
+    ("start", "day", "said"),
+    [
+        ("2026-02-01", "2026-01-31", "before"),
+        ("2026-02-01", "2026-02-01", "day 0"),
+        ("2026-01-31", "2026-02-28", "day 28"),
+        ("2026-04-15", "2026-05-15", "day 30"),
+        ("2026-01-01", "2026-02-01", "month 1 (day 31)"),
+        ("2026-01-15", "2026-02-14", "day 30"),
+        ("2026-01-31", "2026-05-03", "month 3 (day 92)"),
+    ],
+)
+def test_the_day_is_told_for_a_month_and_then_the_month(start: str, day: str, said: str) -> None:
+    assert time_since(date.fromisoformat(start), date.fromisoformat(day)) == said

@@ -13,7 +13,10 @@ from followup.domain.dates.quiet import after_quiet, is_quiet
 ZONES = ["UTC", "Africa/Cairo", "Europe/Berlin", "America/St_Johns", "Australia/Lord_Howe", "Asia/Kathmandu"]
 HOURS = st.integers(0, 23)
 INSTANTS = st.datetimes(
-    datetime(2024, 1, 1), datetime(2028, 1, 1), timezones=st.just(UTC), allow_imaginary=False
+    datetime(2024, 1, 1),  # noqa: DTZ001 - bounds are naive, the zone is drawn apart
+    datetime(2028, 1, 1),  # noqa: DTZ001
+    timezones=st.just(UTC),
+    allow_imaginary=False,
 )
 
 
@@ -25,9 +28,11 @@ INSTANTS = st.datetimes(
         ("UTC", (20, 8), "2026-03-03T07:59Z", "2026-03-03T08:00Z"),
         ("UTC", (20, 8), "2026-03-03T08:00Z", "2026-03-03T08:00Z"),
         ("UTC", (13, 15), "2026-03-03T14:10Z", "2026-03-03T15:00Z"),
+        ("UTC", (13, 15), "2026-03-03T13:00Z", "2026-03-03T15:00Z"),
         ("UTC", (8, 8), "2026-03-03T03:00Z", "2026-03-03T03:00Z"),
         ("Africa/Cairo", (20, 8), "2025-01-15T18:00Z", "2025-01-16T06:00Z"),
         ("Africa/Cairo", (20, 8), "2025-07-15T17:00Z", "2025-07-16T05:00Z"),
+        ("America/St_Johns", (20, 2), "2026-03-03T02:30Z", "2026-03-03T05:30Z"),
         ("Europe/Berlin", (20, 8), "2026-03-28T22:00Z", "2026-03-29T06:00Z"),
         ("Europe/Berlin", (20, 8), "2026-10-24T22:00Z", "2026-10-25T07:00Z"),
         ("Europe/Berlin", (20, 2), "2026-03-28T23:00Z", "2026-03-29T01:00Z"),
@@ -39,9 +44,11 @@ INSTANTS = st.datetimes(
         "the last minute",
         "the hour at which quiet ends is free",
         "a quiet noon",
+        "the first minute of it",
         "the same hour twice: never quiet",
         "winter in Cairo",
         "summer in Cairo",
+        "an evening that is the next day in UTC",
         "over the night that is an hour short",
         "over the night that is an hour long",
         "quiet ends in the hour that is skipped",
