@@ -16,9 +16,10 @@ from followup.domain.dates.zones import local_day
 from followup.domain.errors import Refused
 from followup.domain.words import SessionKind
 from followup.models import Closure, PatternException, Session, SessionPattern, Site, Staff
+from followup.queries.rota import repeats_of
 from followup.services.booking import open_session
 from followup.services.history import record_change, snapshot
-from followup.services.rota_plan import RotaOutcome, RotaPlan, RotaRow, repeats_of
+from followup.services.rota_plan import RotaOutcome, RotaPlan, RotaRow
 from followup.services.rows import known, locked, required, save_valid, set_fields
 from followup.services.sessions import check_hours, hold_sessions
 

@@ -9,11 +9,10 @@ from datetime import date
 from enum import StrEnum
 from typing import Any
 
-from followup.domain.dates.rota import Repeats, is_held
 from followup.domain.errors import FollowUpError
 from followup.domain.words import AppointmentState
-from followup.models import Appointment, Closure, PatternException, Session, SessionPattern, Site
-from followup.queries.holidays import public_holidays
+from followup.models import Appointment, Session, SessionPattern, Site
+from followup.queries.rota import patterns_of, planned_days, shut_days
 from followup.services.sessions import check_hours
 
 
@@ -35,21 +34,6 @@ class RotaRow:
     values: dict[str, Any] = field(default_factory=dict)
 
 
-def shut_days(site: Site, first: date, last: date) -> dict[date, str]:
-    """Days on which the site holds no repeating session, with the reason: public holidays and closures."""
-    shut = public_holidays(site.country, first, last)
-    for closure in Closure.objects.filter(site=site, first_day__lte=last, last_day__gte=first).order_by("id"):
-        for number in range(max(first, closure.first_day).toordinal(), closure.last_day.toordinal() + 1):
-            day = date.fromordinal(number)
-            if day <= last:
-                shut[day] = closure.reason
-    return shut
-
-
-def repeats_of(pattern: SessionPattern) -> Repeats:
-    return Repeats(pattern.weekday, pattern.first_day, pattern.last_day, pattern.every_weeks)
-
-
 class RotaPlan:
     """The rota of a site from `today` to `last`, held against its sessions. A constant number of queries."""
 
@@ -67,17 +51,10 @@ class RotaPlan:
 
     def rows(self) -> list[RotaRow]:
         """In the order of patterns, then of days."""
-        patterns = SessionPattern.objects.filter(site=self.site).prefetch_related("exceptions")
-        return [row for pattern in patterns.order_by("id") for row in self._of_pattern(pattern)]
+        return [row for pattern in patterns_of(self.site) for row in self._of_pattern(pattern)]
 
     def _of_pattern(self, pattern: SessionPattern) -> Iterator[RotaRow]:
-        exceptions = {each.day: each for each in pattern.exceptions.all()}
-        left_out = {day for day, each in exceptions.items() if each.left_out}
-        planned = {
-            day: _values(pattern, exceptions.get(day))
-            for day in repeats_of(pattern).days(self.today, self.last)
-            if is_held(day, self.shut, left_out, exceptions)
-        }
+        planned = planned_days(pattern, self.shut, self.today, self.last)
         there = {day for key, day in self.opened if key == pattern.pk and day is not None}
         for day in sorted(planned.keys() | there):
             row = self._of_day(pattern, day, planned.get(day))
@@ -132,14 +109,6 @@ class RotaPlan:
             reason = f"{_people(booked)} booked, more than {differs['places']} places."
             return RotaRow(RotaOutcome.PERSON, session, reason)
         return RotaRow(RotaOutcome.CHANGED, session, values=differs)
-
-
-def _values(pattern: SessionPattern, exception: PatternException | None) -> dict[str, Any]:
-    values: dict[str, Any] = {"starts": pattern.starts, "ends": pattern.ends, "places": pattern.places}
-    if exception is not None:
-        said = {name: getattr(exception, name) for name in values}
-        values |= {name: value for name, value in said.items() if value is not None}
-    return values | {"urgent_places": min(pattern.urgent_places, values["places"])}
 
 
 def _people(number: int) -> str:

@@ -330,3 +330,13 @@ def test_a_proposal_takes_no_record_of_another_site(harbour: Site, client: Clien
     lines = {f"place-{eye.patient_id}-review-0": elsewhere.pk, "place-x-y-z": 1, "place-": 1}
     assert "Nothing is accepted" in text_of(send(client, "/proposal/", **lines))
     assert not Appointment.objects.exists()
+
+
+def test_the_load_ahead_says_whether_the_service_keeps_up(harbour: Site, client: Client, eye: Eye) -> None:
+    page = text_of(client.get("/load/"))
+    assert "Falls behind in the week of 2 Mar 2026 (2026-W10)." in page
+    for week in range(26):
+        make_session(site=harbour, day=days(7 * week), places=20)
+    page = text_of(client.get("/load/"))
+    assert page.count("Keeps up for half a year.") == 2
+    assert "With one more session a week (20 places): keeps up." in page

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from followup.web.booking import outcomes, proposal, rota, sessions, unavailable, views
+from followup.web.booking import load, outcomes, proposal, rota, sessions, unavailable, views
 
 urlpatterns = [
     path("sessions/", sessions.sessions, name="sessions"),
@@ -15,6 +15,7 @@ urlpatterns = [
     path("sessions/rota/exceptions/<int:pk>/remove/", rota.remove_day, name="remove_exception"),
     path("sessions/closures/new/", rota.close, name="add_closure"),
     path("sessions/closures/<int:pk>/remove/", rota.remove, name="remove_closure"),
+    path("load/", load.load, name="load"),
     path("proposal/", proposal.proposed, name="proposal"),
     path("patients/<int:pk>/unavailable/", unavailable.unavailable, name="unavailable"),
     path("unavailable/<int:pk>/remove/", unavailable.remove, name="remove_unavailable"),

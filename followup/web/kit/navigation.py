@@ -25,6 +25,7 @@ _PLACES: list[tuple[str, str, Action | None]] = [
     ("Letters", "letters", Action.CONTACT),
     ("Sessions", "sessions", Action.SEE_LISTS),
     ("Proposed bookings", "proposal", Action.BOOK),
+    ("Load ahead", "load", Action.SEE_LISTS),
     ("Without an outcome", "without_outcome", Action.SEE_LISTS),
     ("Audit", "audit", Action.AUDIT),
     ("Imports", "imports", Action.IMPORT),
