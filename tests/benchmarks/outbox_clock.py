@@ -83,7 +83,7 @@ def _count(site: Site, wanted: dict[str, date], mail: MailServer) -> Outcome:
     """Wrongly sent: on another day than its own, or, to a patient, in the quiet hours."""
     sent = {message.key: message for message in OutboxMessage.objects.filter(site=site, state="sent")}
     arrived = Counter(str(message["Message-ID"]) for message in mail.received)
-    ids = {message_id(message): key for key, message in sent.items()}
+    known = {message_id(message) for message in OutboxMessage.objects.all()}
     return Outcome(
         messages=len(wanted),
         lost=sum(key not in sent or not arrived[message_id(sent[key])] for key in wanted),
@@ -91,7 +91,7 @@ def _count(site: Site, wanted: dict[str, date], mail: MailServer) -> Outcome:
             not _is_timely(message, wanted.get(key)) for key, message in sent.items() if key in wanted
         ),
         duplicates=sum(arrived.values()) - len(arrived),
-        unknown=len(set(arrived) - set(ids)),
+        unknown=len(set(arrived) - known),
         returned=0,
     )
 

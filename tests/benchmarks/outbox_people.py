@@ -58,7 +58,7 @@ def write_reminders(*, count: int, now: datetime, refused: int = 0) -> Written:
     messages = [_message(appointment, now) for appointment in appointments]
     OutboxMessage.objects.bulk_create(messages, batch_size=500)
     spoiled = [number for number in range(count) if number % UNWANTED == UNWANTED - 1]
-    _change_facts([appointments[number] for number in spoiled])
+    _change_facts([appointments[number] for number in spoiled], now)
     unwanted = {message_id(messages[number]) for number in spoiled}
     wanted = {message_id(message) for message in messages} - unwanted
     returned = {message_id(message) for message in messages if message.to.endswith("@refused.example")}
@@ -138,10 +138,11 @@ def _message(appointment: Appointment, now: datetime) -> OutboxMessage:
     )
 
 
-def _change_facts(appointments: list[Appointment]) -> None:
+def _change_facts(appointments: list[Appointment], now: datetime) -> None:
+    """Moved just now, so that no reminder of the new date is due yet."""
     moved, cancelled, withdrew, died = (appointments[kind::4] for kind in range(4))
     places = Appointment.objects
-    places.filter(pk__in=_ids(moved)).update(sequence=1)
+    places.filter(pk__in=_ids(moved)).update(sequence=1, changed_at=now)
     places.filter(pk__in=_ids(cancelled)).update(state="cancelled", cancelled_by="patient", sequence=1)
     for appointment in withdrew:
         consent = Consent.objects.get(patient=appointment.patient_id)
