@@ -314,6 +314,18 @@ def test_no_fraction_has_a_zero() -> None:
     )
 
 
+def test_a_reading_is_a_value_or_a_category_and_never_both_or_neither() -> None:
+    for facts in ({}, {"logmar": Decimal(0), "category": Category.HAND_MOVEMENTS}):
+        with pytest.raises(BadValue) as refused:
+            Acuity("6/6", METRE, **facts)
+        assert refused.value.message == "A reading is either a value on a chart or a category below it."
+
+
+def test_a_refusal_carries_its_reason_as_its_word() -> None:
+    refusal = UnreadableAcuity("No.", Reason.NEAR)
+    assert (refusal.field, refusal.code, refusal.reason) == ("acuity", "near", Reason.NEAR)
+
+
 def test_nobody_has_no_mean() -> None:
     with pytest.raises(BadValue, match=r"^There is no reading on a chart to average\.$"):
         mean_logmar([])

@@ -102,6 +102,7 @@ def test_months_are_calendar_months_clamped_at_month_end(anchor: str, duration: 
 
 def test_subtracting_counts_back_from_the_anchor() -> None:
     assert Duration.parse("P1M").subtract_from(date(2024, 3, 31)) == date(2024, 2, 29)
+    assert Duration.parse("P1Y").subtract_from(date(2024, 2, 29)) == date(2023, 2, 28)
     assert Duration.parse("P1W").subtract_from(date(2024, 3, 1)) == date(2024, 2, 23)
 
 

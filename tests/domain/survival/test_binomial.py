@@ -92,6 +92,16 @@ def test_none_of_nobody_is_no_estimate() -> None:
     assert one_sided_upper(0, 0) is NOT_ESTIMABLE
 
 
+def test_an_interval_names_its_method() -> None:
+    assert [found(1, 4).method for found in (clopper_pearson, wilson)] == ["Clopper-Pearson", "Wilson"]
+
+
+def test_one_sided_limits_of_some_among_many_lie_opposite_each_other() -> None:
+    """Arithmetic: a limit on the share that failed is one minus the limit on the share that did not."""
+    assert number(one_sided_upper(1, 4)) == pytest.approx(1 - number(one_sided_lower(3, 4)), rel=1e-12)
+    assert 0.25 < number(one_sided_upper(1, 4)) < 1
+
+
 @pytest.mark.parametrize(("events", "total"), [(-1, 3), (4, 3), (0, -1)])
 def test_impossible_counts_are_refused(events: int, total: int) -> None:
     with pytest.raises(BadValue, match=f"{events} of {total}"):

@@ -83,6 +83,7 @@ def test_nobody() -> None:
     found = turnbull([], [])
     assert found.at(1) == IntervalPoint(1, NOT_ESTIMABLE, 0, 1)
     assert (found.subjects, len(found.mass)) == (0, 0)
+    assert (found.log_likelihood, found.gradient, found.unique) == (0, 0, True)
 
 
 def test_random_intervals_meet_the_conditions_of_a_maximum() -> None:
