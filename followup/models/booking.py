@@ -127,6 +127,11 @@ class Appointment(models.Model):
     def __str__(self) -> str:
         return f"{self.patient}, {self.day} {self.local_time:%H:%M}"
 
+    @property
+    def why(self) -> str:
+        """Why nobody came, in words, or why it was cancelled, as written."""
+        return dict(choices.REASONS_NOT_ATTENDING).get(self.reason, self.reason)
+
 
 class Unavailable(models.Model):
     """Days on which somebody said that they cannot come."""

@@ -10,7 +10,14 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from followup.models import Site, Staff
-from tests.builders import days, make_appointment, make_attempt, make_night_run, make_staff
+from tests.builders import (
+    days,
+    make_appointment,
+    make_attempt,
+    make_night_run,
+    make_session,
+    make_staff,
+)
 from tests.web.stories import gas_eye, oil_eye, text_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_nine")]
@@ -102,6 +109,29 @@ def test_a_past_place_stays_on_its_list_until_somebody_says_what_happened(
     assert eye.patient.name in text_of(client.get("/appointments/without-outcome/"))
     client.post(f"/appointments/{place.pk}/attended/")
     assert "Every past appointment has its outcome." in text_of(client.get("/appointments/without-outcome/"))
+
+
+def test_why_somebody_did_not_come_is_told_in_words(harbour: Site, client: Client) -> None:
+    place = make_appointment(site=harbour, day=days(-3), state="noshow", reason="feels_fine")
+    page = text_of(client.get(f"/sessions/{place.session_id}/"))
+    assert 'Did not attend<p class="quiet">Feels fine</p>' in page
+    assert "Feels fine" in text_of(client.get(f"/patients/{place.patient_id}/"))
+
+
+def test_why_a_place_was_cancelled_is_told_as_written(harbour: Site, client: Client) -> None:
+    place = make_appointment(
+        site=harbour, day=days(3), state="cancelled", cancelled_by="clinic", reason="Room flooded"
+    )
+    page = text_of(client.get(f"/sessions/{place.session_id}/"))
+    assert 'Cancelled by the clinic<p class="quiet">Room flooded</p>' in page
+
+
+def test_a_cancelled_session_offers_no_places(harbour: Site, client: Client) -> None:
+    make_session(site=harbour, places=6, urgent_places=2, cancelled=True)
+    page = text_of(client.get("/sessions/"))
+    assert '<td class="number">None</td>' in page
+    assert "6 of 6" not in page
+    assert "kept for urgent people" not in page
 
 
 LISTS = [
