@@ -183,7 +183,7 @@ STORIES = [
         history(GAS, *SEEN_TO_M1, signed(DecisionKind.SEE_AGAIN, "2024-02-29", review_on="2024-03-14")),
         "2024-03-01",
         TO_BOOK,
-        "Seen again as asked: book between 12 Mar 2024 and 16 Mar 2024.",
+        "See again as asked: book between 12 Mar 2024 and 16 Mar 2024.",
     ),
     (
         "see again not kept is overdue",

@@ -123,7 +123,7 @@ def _reviews(pathway: PathwayDefinition, anchor: date, exam_days: Sequence[date]
 def _one_offs(decisions: Iterable[DecisionFact]) -> list[Milestone]:
     """A clinician's 'see again' adds a review with a period of its own; it takes nothing away."""
     return [
-        milestone(f"see-again-{signed.id}", "Seen again as asked", Lane.REVIEW, window, one_off=True)
+        milestone(f"see-again-{signed.id}", "See again as asked", Lane.REVIEW, window, one_off=True)
         for signed in decisions
         if signed.kind is DecisionKind.SEE_AGAIN and (window := _one_off_window(signed))
     ]

@@ -210,7 +210,7 @@ def test_seen_again_as_asked_may_be_a_fifth_of_the_time_early_or_late(
     current = plan_eye(told, BOOK).current
     assert current is not None
     again = [m for m in current.milestones if m.one_off]
-    assert [(m.lane, m.title) for m in again] == [(Lane.REVIEW, "Seen again as asked")]
+    assert [(m.lane, m.title) for m in again] == [(Lane.REVIEW, "See again as asked")]
     assert [(str(m.opens), str(m.target), str(m.closes)) for m in again] == [window]
     assert again[0].period_ends is None
 
