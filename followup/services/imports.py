@@ -52,12 +52,17 @@ def keep_sheet(*, by: Staff | None, now: datetime, site: Site, file_name: str, c
     """Keeps the bytes, so that what is confirmed later is what was looked at."""
     return ImportBatch.objects.create(
         site=site,
-        file_name=file_name[-200:],
+        file_name=printable(file_name)[-200:],
         digest=hashlib.sha256(content).hexdigest(),
         content=content,
         made_by=by,
         made_at=now,
     )
+
+
+def printable(text: str) -> str:
+    """The text without characters that nobody sees, which a file's name may carry."""
+    return "".join(letter if letter.isprintable() else " " for letter in text).strip() or "Without a name"
 
 
 @transaction.atomic

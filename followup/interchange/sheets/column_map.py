@@ -21,6 +21,15 @@ from followup.interchange.sheets.values import CellRule
 _FORBID = ConfigDict(extra="forbid", frozen=True)
 
 
+class When(BaseModel):
+    """Rows where a column has one of these values: the only ones in which another column speaks."""
+
+    model_config = _FORBID
+
+    column: str
+    values: list[str] = Field(min_length=1)
+
+
 class ColumnUse(BaseModel):
     """One column of a file: what it is, and how its cells are written.
 
@@ -30,7 +39,9 @@ class ColumnUse(BaseModel):
     calendar duration after the operation (P2W, P3M; P0D is the operation day); side: the eye this column
     speaks of, where one row holds both; partial_dates: take "2024-09" as a month; calling_code: of the
     country whose telephone numbers are written without one, such as 44. In a column of acuity, date_order
-    is that of the spreadsheet which made dates of fractions.
+    is that of the spreadsheet which made dates of fractions. when: the rows in which the column speaks, where
+    one column holds several kinds of value, told by another; it may then be named more than once. group:
+    tells apart the visits of one row whose days stand in columns of their own.
     """
 
     model_config = _FORBID
@@ -45,6 +56,8 @@ class ColumnUse(BaseModel):
     unit: Unit | None = None
     at: str = ""
     side: Side | None = None
+    when: When | None = None
+    group: str = ""
     partial_dates: bool = False
     calling_code: str = Field(default="", pattern=r"^([1-9][0-9]{0,2})?$")
 
@@ -56,6 +69,8 @@ class ColumnUse(BaseModel):
             )
         if self.target == "visit_offset" and self.unit is None:
             raise ValueError("Say whether the time is in days, weeks or months.")
+        if self.group and self.catalogued.subject not in OF_A_VISIT:
+            raise ValueError(f'"group" belongs to findings of a visit, not to {self.target}.')
         if self.at and self.catalogued.subject not in OF_A_VISIT:
             raise ValueError(f'"at" belongs to findings of a visit, not to {self.target}.')
         if self.at:
@@ -104,7 +119,9 @@ class ColumnMap(BaseModel):
     constants: what a person states for all rows, by import column, such as an indication, or a stand-in
     operation date with date_precision "nominal"; a cell of a row outweighs it. ignored: columns left alone.
     In a file of visits each row is a visit; with visit_needs_finding, and in the other shapes always, a visit
-    exists where at least one finding of it does. headings: the row that holds them, 0 to find it.
+    exists where at least one finding of it does. headings: the row that holds them, 0 to find
+    it. numbered: in a file without record numbers whose every row is another person, what stands before the
+    number of the row to make one.
     """
 
     model_config = _FORBID
@@ -117,6 +134,7 @@ class ColumnMap(BaseModel):
     sheet: str = ""
     headings: int = Field(default=0, ge=0, le=1000)
     visit_needs_finding: bool = False
+    numbered: str = ""
     columns: list[ColumnUse] = Field(min_length=1)
     constants: dict[str, str] = Field(default_factory=dict)
     rules: list[OtherSide] = Field(default_factory=list)
@@ -131,7 +149,7 @@ class ColumnMap(BaseModel):
     def _problems(self) -> Iterator[str]:
         targets = {use.target for use in self.columns} | set(self.constants)
         timed = any(use.at for use in self.columns)
-        if "record_number" not in targets:
+        if "record_number" not in targets and not self.numbered:
             yield "No column is the record number. Say which column tells one patient from another."
         if self.shape == "visits" and not targets & {"visit_date", "visit_offset"}:
             yield "A file of visits needs a column with the day, or the time after the operation."
@@ -153,9 +171,9 @@ class ColumnMap(BaseModel):
 
     def _twice(self) -> Iterator[str]:
         uses = Counter(
-            (use.target, use.at, use.side, use.correction if use.target == "acuity" else "")
+            (use.target, use.at, use.group, use.side, use.correction if use.target == "acuity" else "")
             for use in self.columns
-            if not use.catalogued.many
+            if not use.catalogued.many and use.when is None
         )
         for (target, *_), times in uses.items():
             if times > 1:
@@ -163,12 +181,16 @@ class ColumnMap(BaseModel):
 
     def missing_columns(self, headers: tuple[str, ...]) -> list[str]:
         """Columns that the map needs and the file does not have."""
-        needed = [use.column for use in self.columns] + [rule.column for rule in self.rules]
+        needed = [*self._columns_used(), *(rule.column for rule in self.rules)]
         return [name for name in dict.fromkeys(needed) if name not in headers]
+
+    def _columns_used(self) -> list[str]:
+        conditions = [use.when.column for use in self.columns if use.when]
+        return [*(use.column for use in self.columns), *conditions]
 
     def unused_columns(self, headers: tuple[str, ...]) -> list[str]:
         """Columns of the file that the map says nothing of."""
-        known = {use.column for use in self.columns} | {rule.column for rule in self.rules} | {*self.ignored}
+        known = {*self._columns_used(), *(rule.column for rule in self.rules), *self.ignored}
         return [name for name in headers if name not in known]
 
 

@@ -183,14 +183,15 @@ def _proposed(text: str, order: DateOrder | None) -> PartialDate | str:
 
 
 def days_after(cell: Cell, unit: Unit) -> int:
-    """Whole days after the operation: months are 30.4375 days, halves go up. Raises CellProblem."""
+    """Whole days after the operation, part of a day rounded, halves up; a month is 30.4375 days.
+
+    Raises CellProblem.
+    """
     text = tidy(cell)
     if not _NUMBER.fullmatch(text):
         raise CellProblem(f'"{text}" is not a number of {unit}.')
     amount = Decimal(text.replace(",", "."))
     days = amount * {"days": Decimal(1), "weeks": Decimal(7), "months": DAYS_A_MONTH}[unit]
-    if unit == "days" and days != days.to_integral_value():
-        raise CellProblem(f'"{text}" is not a whole number of days.')
     if abs(days) > 36_600:
         raise CellProblem(f"{text} {unit} is more than a hundred years. Check the number and its unit.")
     return int(days.quantize(Decimal(1), ROUND_HALF_UP))

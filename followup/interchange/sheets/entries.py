@@ -37,20 +37,22 @@ class EntryMaker:
         entries = [Said(Kind.PATIENT, number, row.patient)]
         self._check_birth(row, ledger)
         entries += self._eyes(row)
-        anchor = row.operation.get("date") if row.sides else None
+        anchors: dict[Side, date] = {}
+        for side, operation in row.operations.items():
+            if side is not None:
+                entries += self._operation(row, ledger, side, operation)
+                anchors[side] = operation["date"]
         for side in row.sides:
-            if row.operation:
-                entries += self._operation(row, ledger, side)
-            else:
-                anchor = self._anchor_on_record(row, ledger, side)
+            if side not in anchors and (anchor := self._anchor_on_record(row, ledger, side)):
+                anchors[side] = anchor
         for visit in row.visits:
-            entries += self._visit(row, visit, anchor, ledger)
+            entries += self._visit(row, visit, anchors, ledger)
         return entries
 
     def check_days(self, row: RowSaid, ledger: Ledger) -> None:
         """Dates of a row that is left out for another reason, so that all is said at once."""
-        if day := row.operation.get("date"):
-            self._check_day(row, ledger, day, "The operation", "operation_date")
+        for operation in row.operations.values():
+            self._check_day(row, ledger, operation["date"], "The operation", "operation_date")
         for visit in row.visits:
             if visit.day is not None:
                 self._check_day(row, ledger, visit.day, "The visit", "visit_date")
@@ -66,22 +68,24 @@ class EntryMaker:
             )
 
     def _eyes(self, row: RowSaid) -> Iterator[Said]:
-        needs_side = bool(row.operation or row.eyes.get(None)) or any(
+        needs_side = bool(None in row.operations or row.eyes.get(None)) or any(
             None in visit.exams for visit in row.visits
         )
         if needs_side and not row.sides:
             self._refuse(row, "The row does not say which eye.", "side")
         named = {visit_side for visit in row.visits for visit_side in visit.exams}
-        sides = {*row.sides, *(side for side in (*row.eyes, *named) if side)}
+        sides = {*row.sides, *(side for side in (*row.eyes, *row.operations, *named) if side)}
         for side in sorted(sides):
             fields = row.eyes.get(side, {}) | (row.eyes.get(None, {}) if side in row.sides else {})
-            if fields or side in row.sides or side in named:
+            if fields or side in row.sides or side in row.operations or side in named:
                 yield Said(Kind.EYE, (row.record_number, side), fields)
 
-    def _operation(self, row: RowSaid, ledger: Ledger, side: Side) -> Iterator[Said]:
-        day = row.operation["date"]
+    def _operation(
+        self, row: RowSaid, ledger: Ledger, side: Side, operation: dict[str, Any]
+    ) -> Iterator[Said]:
+        day = operation["date"]
         self._check_day(row, ledger, day, "The operation", "operation_date")
-        fields = {name: value for name, value in row.operation.items() if name != "date"}
+        fields = {name: value for name, value in operation.items() if name != "date"}
         eye = (row.record_number, side)
         key = self._same_operation(row, ledger, eye, day, fields)
         if key is not None:
@@ -129,23 +133,41 @@ class EntryMaker:
             self._refuse(row, "No operation on this eye is on record to count the time from.", "visit_offset")
         return None
 
-    def _visit(self, row: RowSaid, visit: VisitSaid, anchor: date | None, ledger: Ledger) -> Iterator[Said]:
-        if visit.day is None and anchor is None:
-            return
+    def _visit(
+        self, row: RowSaid, visit: VisitSaid, anchors: dict[Side, date], ledger: Ledger
+    ) -> Iterator[Said]:
+        for day, eyes in self._days(row, visit, anchors).items():
+            self._check_day(row, ledger, day, "The visit", "visit_date", "visit_offset")
+            key = (row.record_number, day)
+            if not ledger.has(Kind.VISIT, key) and (Kind.VISIT, key) in ledger.withdrawn:
+                self._ask(row, f"A visit on {day} was marked as entered in error.", "visit_date", value=day)
+            yield Said(Kind.VISIT, key, visit.fields)
+            for eye, exam in eyes:
+                yield from _exam(key, eye, exam)
+
+    def _days(
+        self, row: RowSaid, visit: VisitSaid, anchors: dict[Side, date]
+    ) -> dict[date, list[tuple[Side, ExamSaid]]]:
+        """The eyes seen on each day: one day, or one an eye where each counts from its own operation."""
+        eyes = [
+            (eye, exam)
+            for side, exam in (visit.exams or {None: ExamSaid()}).items()
+            for eye in ((side,) if side else row.sides)
+            if exam or side is None
+        ]
+        if visit.day is not None:
+            return {visit.day: eyes}
+        days: dict[date, list[tuple[Side, ExamSaid]]] = {}
         try:
-            day = visit.counted_from(anchor or self._today)
+            for eye, exam in eyes:
+                if eye in anchors:
+                    days.setdefault(visit.counted_from(anchors[eye]), []).append((eye, exam))
+            if not eyes and anchors:
+                days[visit.counted_from(min(anchors.values()))] = []
         except (BadValue, OverflowError):
             self._refuse(row, "The time after the operation leaves the calendar.", "visit_offset")
-            return
-        self._check_day(row, ledger, day, "The visit", "visit_date", "visit_offset")
-        key = (row.record_number, day)
-        if not ledger.has(Kind.VISIT, key) and (Kind.VISIT, key) in ledger.withdrawn:
-            self._ask(row, f"A visit on {day} was marked as entered in error.", "visit_date", value=day)
-        yield Said(Kind.VISIT, key, visit.fields)
-        for side, exam in (visit.exams or {None: ExamSaid()}).items():
-            for eye in (side,) if side else row.sides:
-                if exam or side is None:
-                    yield from _exam(key, eye, exam)
+            return {}
+        return days
 
     def _check_day(self, row: RowSaid, ledger: Ledger, day: date, what: str, *targets: str) -> None:
         number = (row.record_number,)

@@ -71,14 +71,16 @@ class VisitSaid:
 
 @dataclass(slots=True)
 class RowSaid:
-    """sides: the eye that the row speaks of; both where it says so; none where it does not say."""
+    """sides: the eye that the row speaks of; both where it says so; none where it does not say. operations:
+    once read, those with a date, by eye; under None where the row does not say which eye.
+    """
 
     number: int
     record_number: str = ""
     sides: tuple[Side, ...] = ()
     patient: Fields = field(default_factory=dict)
     eyes: dict[Side | None, Fields] = field(default_factory=dict)
-    operation: Fields = field(default_factory=dict)
+    operations: dict[Side | None, Fields] = field(default_factory=dict)
     visits: list[VisitSaid] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
@@ -97,6 +99,14 @@ class _Reading:
     place: int
     use: ColumnUse
     rule: CellRule
+    when: tuple[int, frozenset[str]] | None = None
+
+    def concerns(self, row: SheetRow) -> bool:
+        """Whether the column speaks in this row, by what stands in another."""
+        if self.when is None:
+            return True
+        place, values = self.when
+        return place < len(row.cells) and tidy(row.cells[place]).casefold() in values
 
 
 class RowReader:
@@ -121,6 +131,7 @@ class RowReader:
                     both_orders=writes_both_orders(use, sheet),
                     dates_1904=sheet.dates_1904,
                 ),
+                _condition(use, headers),
             )
             for use in column_map.columns
         ]
@@ -140,8 +151,10 @@ class RowReader:
         if any(tidy(cell) for cell in row.cells[len(self._headers) :]):
             said.problem("More cells than headings. Is a separator inside a cell?")
             return said
-        visits: dict[str, VisitSaid] = {}
+        visits: dict[tuple[str, str], VisitSaid] = {}
         for reading in self._readings:
+            if not reading.concerns(row):
+                continue
             cell = row.cells[reading.place] if reading.place < len(row.cells) else ""
             try:
                 fields = reading.use.catalogued.read(cell, reading.rule)
@@ -170,25 +183,39 @@ class RowReader:
         said.patient = {**self._constants[Subject.PATIENT], **said.patient}
         own = said.eyes.setdefault(None, {})
         said.eyes[None] = own = {**self._constants[Subject.EYE], **own}
-        self._complete_operation(said)
-        said.record_number = said.patient.pop("record_number", "")
+        numbered = f"{self._map.numbered}{row.number}" if self._map.numbered else ""
+        said.record_number = said.patient.pop("record_number", numbered)
         side = own.pop("side", None)
         said.sides = tuple(Side) if side == BOTH else (Side(side),) if side else ()
         if self._is_flipped(row):
             said.sides = tuple(side.fellow for side in said.sides)
+        self._complete_operations(said)
         if not said.record_number and not said.problems:
             column = self._heading("record_number")
             said.problem("There is no record number, so the row belongs to nobody.", column=column)
 
-    def _complete_operation(self, said: RowSaid) -> None:
-        own, stated = said.operation, self._constants[Subject.OPERATION]
-        said.operation = {**stated, **own}
-        if "date" in said.operation:
-            return
-        needed = self._map.shape != "visits" and bool(self._heading("operation_date"))
+    def _complete_operations(self, said: RowSaid) -> None:
+        """What is said of one eye stands beside what is said of the row's eye and of the whole file."""
+        sided = said.operations
+        common = sided.pop(None, {})
+        stated = self._constants[Subject.OPERATION]
+        said.operations = {}
+        for side in dict.fromkeys((*(said.sides or [None] * (not sided)), *sided)):
+            own = {**(common if side in said.sides or side is None else {}), **sided.get(side, {})}
+            if "date" in {**stated, **own}:
+                said.operations[side] = {**stated, **own}
+            else:
+                self._miss_date(said, own)
+
+    def _miss_date(self, said: RowSaid, own: Fields) -> None:
+        needed = self._map.shape != "visits" and bool(self._heading("operation_date")) and not self._is_sided
         if (own or needed) and not any(problem.kind != "note" for problem in said.problems):
             said.problem("There is no date of the operation.", column=self._heading("operation_date"))
-        said.operation = {}
+
+    @property
+    def _is_sided(self) -> bool:
+        """Whether the file has a column of operations for each eye."""
+        return any(use.side and use.catalogued.subject is Subject.OPERATION for use in self._map.columns)
 
     def _heading(self, target: str) -> str:
         return next((use.column for use in self._map.columns if use.target == target), "")
@@ -198,9 +225,9 @@ class RowReader:
             place < len(row.cells) and tidy(row.cells[place]) in values for place, values in self._flips
         )
 
-    def _keep_visits(self, said: RowSaid, visits: dict[str, VisitSaid]) -> None:
+    def _keep_visits(self, said: RowSaid, visits: dict[tuple[str, str], VisitSaid]) -> None:
         a_row_is_a_visit = self._map.shape == "visits" and not self._map.visit_needs_finding
-        for at, visit in visits.items():
+        for (at, _), visit in visits.items():
             if at:
                 visit.offset = Duration.parse(at)
             timed = visit.day is not None or visit.offset is not None
@@ -212,6 +239,12 @@ class RowReader:
             column = self._heading("side")
             reason = "A finding cannot be of both eyes: the side means both eyes. Write a row for each eye."
             said.problem(reason, "human", column=column)
+
+
+def _condition(use: ColumnUse, headers: tuple[str, ...]) -> tuple[int, frozenset[str]] | None:
+    if use.when is None:
+        return None
+    return headers.index(use.when.column), frozenset(tidy(text).casefold() for text in use.when.values)
 
 
 def _judge_mark(said: RowSaid, reading: _Reading, row: SheetRow, fields: Fields) -> None:
@@ -255,16 +288,16 @@ def _constants(column_map: ColumnMap, subject: Subject, today: date) -> Fields:
     return found
 
 
-def _place(said: RowSaid, visits: dict[str, VisitSaid], use: ColumnUse, fields: Fields) -> None:
+def _place(said: RowSaid, visits: dict[tuple[str, str], VisitSaid], use: ColumnUse, fields: Fields) -> None:
     subject = use.catalogued.subject
     if subject is Subject.PATIENT:
         _merge(said.patient, fields)
     elif subject is Subject.EYE:
         _merge(said.eyes.setdefault(use.side, {}), fields)
     elif subject is Subject.OPERATION:
-        _merge(said.operation, fields)
+        _merge(said.operations.setdefault(use.side, {}), fields)
     else:
-        _place_finding(visits.setdefault(use.at, VisitSaid()), use, subject, fields)
+        _place_finding(visits.setdefault((use.at, use.group), VisitSaid()), use, subject, fields)
 
 
 def _place_finding(visit: VisitSaid, use: ColumnUse, subject: Subject, fields: Fields) -> None:

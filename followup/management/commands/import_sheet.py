@@ -7,6 +7,7 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
@@ -15,6 +16,7 @@ from followup.domain.errors import FollowUpError
 from followup.interchange.sheets.apply import import_at_once, preview
 from followup.interchange.sheets.check import OUTCOMES, CheckedSheet
 from followup.interchange.sheets.column_map import ColumnMap, accepted_map
+from followup.interchange.sheets.read import refuse_size
 from followup.models import Site, Staff
 
 SHOWN = 20
@@ -99,10 +101,19 @@ def _staff(username: str) -> Staff | None:
 
 
 def _content(path: Path) -> bytes:
+    """The whole file, of a size that is taken, unless somebody writes to it meanwhile."""
     try:
-        return path.read_bytes()
+        before = path.stat()
+        refuse_size(before.st_size, settings.SHEET_MAX_BYTES)
+        content = path.read_bytes()
+        after = path.stat()
     except OSError as fault:
         raise CommandError(f"{path} cannot be read: {fault.strerror}.") from None
+    if (before.st_size, before.st_mtime_ns) != (after.st_size, after.st_mtime_ns) or len(
+        content
+    ) != after.st_size:
+        raise CommandError(f"{path} changed while it was read. Wait until it is saved, and try again.")
+    return content
 
 
 def _column_map(path: Path) -> ColumnMap:

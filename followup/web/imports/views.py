@@ -12,7 +12,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from followup.domain.errors import FollowUpError
+from followup.domain.errors import FollowUpError, Refused
 from followup.domain.roles import Action
 from followup.interchange.sheets.apply import check_import, confirm_import, take_sheet
 from followup.interchange.sheets.check import MADE, OUTCOMES
@@ -87,6 +87,8 @@ def columns(request: StaffRequest, pk: int) -> HttpResponse:
     batch = find(request, access.import_for, pk)
     if batch.state == "applied":
         return redirect("import", pk=pk)
+    if request.method == "POST" and "use_map" in request.POST:
+        return _use_map(request, batch)
     data = request.POST if request.method == "POST" else None
     known = _known_map(request, batch)
     reading = _reading(request, known)
@@ -116,6 +118,20 @@ def columns(request: StaffRequest, pk: int) -> HttpResponse:
         "maps": maps_at(batch.site),
     }
     return page(request, "imports/columns.html", context)
+
+
+def _use_map(request: StaffRequest, batch: ImportBatch) -> HttpResponse:
+    """Checks the rows by a kept reading as it stands, with whatever it says that no box of the page shows."""
+    chosen = request.POST["use_map"]
+    kept = maps_at(batch.site).filter(pk=chosen).first() if chosen.isdecimal() else None
+    try:
+        if kept is None:
+            raise Refused("This kept reading is gone. Choose another.")
+        check_import(today=clock.today(batch.site), batch=batch, column_map=accepted_map(kept.definition))
+    except FollowUpError as fault:
+        messages.error(request, fault.message)
+        return redirect("import_columns", pk=batch.pk)
+    return redirect("import", pk=batch.pk)
 
 
 def _known_map(request: StaffRequest, batch: ImportBatch) -> ColumnMap | None:
