@@ -37,6 +37,7 @@ from followup.models import (
     SessionPattern,
     Site,
     Staff,
+    SymptomReport,
     Unavailable,
     Visit,
 )
@@ -229,6 +230,16 @@ def make_attempt(
     made_at = datetime.combine(day, time(10), tzinfo=UTC)
     dull = {"channel": "phone", "result": "no_answer", "made_at": made_at}
     return ContactAttempt.objects.create(patient=patient, made_by=made_by, day=day, **dull | fields)
+
+
+def make_report(
+    *, patient: Patient | None = None, recorded_by: Staff | None = None, day: date = TODAY, **fields: Any
+) -> SymptomReport:
+    """New symptoms that nobody has answered yet."""
+    patient = patient or make_patient()
+    recorded_by = recorded_by or make_staff(site=patient.site)
+    dull = {"reported_at": NOW, "note": "A curtain since this morning"}
+    return SymptomReport.objects.create(patient=patient, recorded_by=recorded_by, day=day, **dull | fields)
 
 
 def make_consent(*, patient: Patient | None = None, given_by: Staff | None = None, **fields: Any) -> Consent:

@@ -25,7 +25,9 @@ class Action(StrEnum):
     RECORD_VISIT = "record_visit"
     RECORD_OPERATION = "record_operation"
     SIGN_DECISION = "sign_decision"
+    ACCEPT_TRANSFER = "accept_transfer"
     RECORD_DEATH = "record_death"
+    REPORT_SYMPTOMS = "report_symptoms"
     AUDIT = "audit"
     IMPORT = "import"
     MANAGE_SITE = "manage_site"
@@ -43,7 +45,9 @@ PERMITTED: dict[Action, frozenset[Role]] = {
     Action.RECORD_VISIT: _CLINICAL,
     Action.RECORD_OPERATION: _CLINICAL,
     Action.SIGN_DECISION: frozenset({Role.SURGEON}),
+    Action.ACCEPT_TRANSFER: _CLINICAL,
     Action.RECORD_DEATH: _CLINICAL,
+    Action.REPORT_SYMPTOMS: frozenset(Role),
     Action.AUDIT: frozenset({Role.AUDITOR, Role.SURGEON, Role.ADMINISTRATOR}),
     Action.IMPORT: frozenset({Role.COORDINATOR, Role.SURGEON, Role.ADMINISTRATOR}),
     Action.EDIT_PATHWAYS: frozenset({Role.SURGEON, Role.ADMINISTRATOR}),

@@ -25,6 +25,7 @@ from followup.models import (
     SessionPattern,
     Site,
     Staff,
+    SymptomReport,
     Unavailable,
     Visit,
 )
@@ -87,6 +88,12 @@ def decisions_of(staff: Staff) -> QuerySet[Decision]:
     return decisions.select_related("eye__patient__site", "signed_by")
 
 
+def reports_of(staff: Staff) -> QuerySet[SymptomReport]:
+    """New symptoms that people told of, answered or not."""
+    reports = SymptomReport.objects.filter(patient__site__in=sites_of(staff))
+    return reports.select_related("patient__site", "recorded_by")
+
+
 def colleagues_of(staff: Staff) -> QuerySet[Staff]:
     """Everybody who shares a site with this person, themselves among them."""
     return Staff.objects.filter(sites__in=sites_of(staff)).distinct()
@@ -146,6 +153,10 @@ def appointment_for(staff: Staff, pk: int) -> Appointment:
 
 def decision_for(staff: Staff, pk: int) -> Decision:
     return decisions_of(staff).get(pk=pk)
+
+
+def report_for(staff: Staff, pk: int) -> SymptomReport:
+    return reports_of(staff).get(pk=pk)
 
 
 def colleague_for(staff: Staff, pk: int) -> Staff:

@@ -203,5 +203,7 @@ def _pressure(exam: Exam) -> str:
 
 
 def _decisions(eye: Eye) -> tuple[Decision, ...]:
-    rows = Decision.objects.filter(eye=eye).select_related("signed_by", "undone_by", "visit")
+    rows = Decision.objects.filter(eye=eye).select_related(
+        "signed_by", "undone_by", "visit", "pathway", "pathway_before"
+    )
     return tuple(rows.order_by("-signed_on", "-id"))

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from followup.domain.words import Lane, Standing
-from followup.models import ContactAttempt, ImportBatch, Site
+from followup.models import ImportBatch, Patient, Site, SymptomReport
 from followup.queries.booking import without_outcome
 from followup.queries.day_sheet import OpenSession, sessions_left_open
 from followup.queries.night import NightWork, night_work
-from followup.queries.recall import is_call_due, last_attempts
+from followup.queries.recall import is_due
 from followup.queries.standing import EyeStandingRow, operated_eyes, site_standings, sum_of_standings
+from followup.queries.urgent import deaths_to_confirm, open_reports
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,9 @@ class DayAtAGlance:
     left_open: tuple[OpenSession, ...]
     """Past sessions with places among these, the longest ago first."""
     calls_due: int
+    symptoms: tuple[SymptomReport, ...]
+    """New symptoms that no clinician has answered yet."""
+    deaths_to_confirm: tuple[Patient, ...]
     imports_waiting: int
     night: NightWork
 
@@ -44,7 +48,9 @@ def day_at_a_glance(site: Site, day: date) -> DayAtAGlance:
         without_outcome=len(unsaid),
         oldest_without_outcome=unsaid[0].day if unsaid else None,
         left_open=tuple(sessions_left_open(unsaid)),
-        calls_due=_calls_due(rows, last_attempts(site), day),
+        calls_due=_calls_due(rows, day),
+        symptoms=open_reports(site),
+        deaths_to_confirm=deaths_to_confirm(site),
         imports_waiting=ImportBatch.objects.filter(site=site, state="checked").count(),
         night=night_work(site=site),
     )
@@ -54,13 +60,6 @@ def _is_past_limit(row: EyeStandingRow) -> bool:
     return any(lane.lane is Lane.REMOVAL and lane.standing is Standing.OVERDUE for lane in row.standing.lanes)
 
 
-def _calls_due(rows: Sequence[EyeStandingRow], attempts: Mapping[int, ContactAttempt], day: date) -> int:
-    """People with an eye that is not closed whose next contact was to be made by today."""
-    return len(
-        {
-            row.eye.patient_id
-            for row in rows
-            if row.standing.standing is not Standing.CLOSED
-            and is_call_due(attempts.get(row.eye.patient_id), day)
-        }
-    )
+def _calls_due(rows: Sequence[EyeStandingRow], day: date) -> int:
+    """People for whom a step of the ladder is due; both eyes of a person are one call."""
+    return len({row.eye.patient_id for row in rows if is_due(row.standing.contact, day)})

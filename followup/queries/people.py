@@ -18,6 +18,7 @@ from followup.models import (
     Operation,
     Patient,
     Staff,
+    SymptomReport,
     Visit,
 )
 from followup.queries import access
@@ -25,6 +26,7 @@ from followup.queries.booking import appointments_of_person
 from followup.queries.cautions import Caution, urgent_symptoms
 from followup.queries.eyes import cautions_now
 from followup.queries.standing import EyeStandingRow, site_standings
+from followup.queries.urgent import reports_of
 
 _FEWEST_DIGITS = 4
 """Fewer digits than this would match half of all telephone numbers."""
@@ -36,6 +38,7 @@ _PATH_TO_PATIENT: dict[type[Model], str] = {
     Visit: "patient_id",
     Appointment: "patient_id",
     Decision: "eye__patient_id",
+    SymptomReport: "patient_id",
 }
 
 
@@ -95,6 +98,8 @@ class PersonPage:
     appointments: tuple[Appointment, ...]
     attempts: tuple[ContactAttempt, ...]
     urgent: Caution
+    reports: tuple[SymptomReport, ...] = ()
+    """New symptoms that this person told of, the last first."""
 
 
 def person_page(patient: Patient, day: date) -> PersonPage:
@@ -110,6 +115,7 @@ def person_page(patient: Patient, day: date) -> PersonPage:
         appointments=tuple(appointments_of_person(patient)),
         attempts=tuple(attempts.order_by("-day", "-id")),
         urgent=urgent_symptoms(patient.site),
+        reports=reports_of(patient),
     )
 
 

@@ -1,4 +1,7 @@
-"""A death: closes both operated eyes, cancels what is booked and stops every message, in one transaction."""
+"""A death, by two people: the first report stops every message, the second person's word closes both eyes.
+
+Until it is confirmed the places stay booked, since the report may be of somebody else.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +14,7 @@ from followup.domain.roles import Action
 from followup.domain.words import CancelledBy, DecisionKind
 from followup.models import Decision, Patient, Staff
 from followup.services.closing import operated_eyes_of
-from followup.services.history import record_change
+from followup.services.history import record_change, snapshot
 from followup.services.outbox import withhold_messages_to
 from followup.services.pathway import replan_eyes
 from followup.services.people import last_seen
@@ -19,12 +22,14 @@ from followup.services.places import awaiting, cancel_all
 from followup.services.rows import locked, need_role, required, save_valid
 from followup.services.signing import record_decision
 
+_DEATH = ("died_on", "death_to_confirm")
+
 
 @transaction.atomic
 def record_death(
     *, by: Staff, now: datetime, today: date, patient: Patient, died_on: date, source: str
-) -> list[Decision]:
-    """Records a death and returns one decision for each operated eye. `source`: who told, or which document.
+) -> Patient:
+    """Reports a death: nothing is sent or booked any more. `source`: who told, or which document.
 
     Raises NotAllowed for a role that may not, Refused without a source, for a day in the future, before birth
     or before the person was last seen, and when the death is on record already.
@@ -35,16 +40,10 @@ def record_death(
     )
     patient = locked(patient)
     _check_day(patient, died_on, today)
-    patient.died_on = died_on
+    patient.died_on, patient.death_source = died_on, told_by
+    patient.death_reported_by, patient.death_to_confirm = by, True
     save_valid(patient)
     withheld = withhold_messages_to(patient=patient, reason="The patient died.")
-    places = awaiting(patient.appointments.filter(day__gte=died_on))
-    cancel_all(
-        by=by, now=now, appointments=places, cancelled_by=CancelledBy.DEATH, reason="The patient died."
-    )
-    decisions = [
-        _sign(by, now, eye_id=eye.pk, died_on=died_on, source=told_by) for eye in operated_eyes_of(patient)
-    ]
     record_change(
         by=by,
         at=now,
@@ -52,13 +51,52 @@ def record_death(
         verb="record_death",
         subject=patient,
         patient=patient,
-        before={"died_on": None},
+        before={"died_on": None, "death_to_confirm": False},
         after={
             "died_on": died_on,
+            "death_to_confirm": True,
             "source": told_by,
-            "appointments_cancelled": [place.pk for place in places],
             "messages_withheld": withheld,
         },
+    )
+    return patient
+
+
+@transaction.atomic
+def confirm_death(*, by: Staff, now: datetime, patient: Patient) -> list[Decision]:
+    """A second person vouches for it: one decision for each operated eye, and what is booked is cancelled.
+
+    Raises NotAllowed for a role that may not, Refused for whoever reported it and where none waits.
+    """
+    need_role(by, Action.RECORD_DEATH)
+    patient = locked(patient)
+    died_on = patient.died_on
+    if died_on is None or not patient.death_to_confirm:
+        raise Refused(f"No death of {patient} waits to be confirmed.", code="nothing_to_confirm")
+    if patient.death_reported_by_id == by.pk:
+        raise Refused(
+            "You reported this death. Somebody else at the clinic confirms it: two people must have looked.",
+            code="same_person",
+        )
+    patient.death_to_confirm = False
+    save_valid(patient)
+    places = awaiting(patient.appointments.filter(day__gte=died_on))
+    cancel_all(
+        by=by, now=now, appointments=places, cancelled_by=CancelledBy.DEATH, reason="The patient died."
+    )
+    decisions = [
+        _sign(by, now, eye_id=eye.pk, died_on=died_on, source=patient.death_source)
+        for eye in operated_eyes_of(patient)
+    ]
+    record_change(
+        by=by,
+        at=now,
+        site=patient.site,
+        verb="confirm_death",
+        subject=patient,
+        patient=patient,
+        before={"death_to_confirm": True},
+        after={"death_to_confirm": False, "appointments_cancelled": [place.pk for place in places]},
     )
     replan_eyes(eye_ids=[decision.eye_id for decision in decisions])
     return decisions
@@ -66,7 +104,7 @@ def record_death(
 
 @transaction.atomic
 def undo_death(*, by: Staff, now: datetime, today: date, patient: Patient, reason: str) -> Patient:
-    """The person lives: both eyes are open again. What was cancelled or withheld stays so.
+    """The person lives, confirmed or not: both eyes are open. What was cancelled or withheld stays so.
 
     Raises NotAllowed for a role that may not, Refused without a reason or where no death is on record.
     """
@@ -75,7 +113,9 @@ def undo_death(*, by: Staff, now: datetime, today: date, patient: Patient, reaso
     patient = locked(patient)
     if patient.died_on is None:
         raise Refused(f"No death of {patient} is on record.", code="not_died")
-    died_on, patient.died_on = patient.died_on, None
+    before = snapshot(patient, _DEATH)
+    patient.died_on, patient.death_source = None, ""
+    patient.death_reported_by, patient.death_to_confirm = None, False
     save_valid(patient)
     standing = Decision.objects.filter(
         eye__patient=patient, kind=DecisionKind.DIED.value, undone_at__isnull=True
@@ -92,8 +132,8 @@ def undo_death(*, by: Staff, now: datetime, today: date, patient: Patient, reaso
         verb="undo_death",
         subject=patient,
         patient=patient,
-        before={"died_on": died_on},
-        after={"died_on": None, "reason": why},
+        before=before,
+        after=snapshot(patient, _DEATH) | {"reason": why},
     )
     replan_eyes(eye_ids=[decision.eye_id for decision in decisions])
     return patient

@@ -1,4 +1,4 @@
-"""Attempts to reach people, and the day on which to take the next step."""
+"""Attempts to reach people, and the day on which to take the next step of the ladder."""
 
 from __future__ import annotations
 
@@ -7,22 +7,21 @@ from datetime import date, datetime, timedelta
 from django.db import transaction
 
 from followup.domain.dates.zones import local_day
-from followup.domain.errors import Refused
+from followup.domain.errors import NotAllowed, Refused
+from followup.domain.facts import AttemptFact
+from followup.domain.ladder import Chase, rung_on
+from followup.domain.roles import Role
 from followup.domain.words import Channel, ContactResult, NotAttending
-from followup.models import ContactAttempt, OutboxMessage, Patient, Staff, Visit
+from followup.models import ContactAttempt, Eye, OutboxMessage, Patient, Staff
+from followup.queries.ladder import ladder_of
+from followup.queries.standing import site_standings
 from followup.services.history import record_change, snapshot
 from followup.services.places import AWAITING, check_person
 from followup.services.rows import known, locked, save_valid
-
-LADDER = (2, 1, 4, 7, 7)
-"""Days to wait after each attempt in a row that reached nobody (common practice, no source).
-
-Telephone on day 0, again on day 2 at another hour, a message on day 3, a letter on day 7, the referrer on
-day 14, and on day 21 a clinician decides.
-"""
+from followup.services.symptoms import report_symptoms
 
 _AFTER_CALL_BACK = 2
-_SHOWN = ("day", "channel", "number_used", "result", "reason", "next_step_on", "note")
+_SHOWN = ("day", "channel", "number_used", "result", "reason", "next_step_on", "is_warning", "note")
 
 
 @transaction.atomic
@@ -37,35 +36,38 @@ def record_attempt(
     number_used: str = "",
     reason: str = "",
     next_step_on: date | None = None,
+    is_warning: bool = False,
     note: str = "",
 ) -> ContactAttempt:
     """One attempt, and when to take the next step: the day given, else the day that the ladder says.
 
-    `by` is None for the night's work. Raises Refused for a person who died and a next step in the past,
-    BadValue for an unknown code.
+    `by` is None for the night's work. New symptoms are reported as well. Raises Refused for a person who
+    died, a next step in the past and a warning that is no letter; NotAllowed for a role that may not take
+    this step of the site's ladder; BadValue for an unknown code.
     """
     patient = locked(patient)
     check_person(patient)
     outcome = known(ContactResult, result, field="result")
-    if next_step_on is not None and next_step_on < today:
-        raise Refused(
-            f"The next step on {next_step_on:%-d %b %Y} is past. Choose today or later.",
-            field="next_step_on",
-            code="next_step_past",
-        )
+    way = known(Channel, channel, field="channel")
+    _check_role(by, patient, way)
+    _check_fields(today, next_step_on, is_warning, way)
     attempt = ContactAttempt(
         patient=patient,
         made_by=by,
         made_at=now,
         day=today,
-        channel=known(Channel, channel, field="channel").value,
+        channel=way.value,
         number_used=number_used.strip(),
         result=outcome.value,
         reason=known(NotAttending, reason, field="reason").value if reason else "",
-        next_step_on=next_step_on or _next_step(patient, outcome, today),
+        next_step_on=next_step_on,
+        is_warning=is_warning,
         note=note.strip(),
     )
     save_valid(attempt)
+    if attempt.next_step_on is None:
+        attempt.next_step_on = _next_step(patient, outcome, today)
+        attempt.save(update_fields=["next_step_on"])
     record_change(
         by=by,
         at=now,
@@ -75,6 +77,9 @@ def record_attempt(
         patient=patient,
         after=snapshot(attempt, _SHOWN),
     )
+    if outcome is ContactResult.SYMPTOMS and by is not None:
+        told = attempt.note or "Told of new symptoms when called."
+        report_symptoms(by=by, now=now, today=today, patient=patient, note=told)
     return attempt
 
 
@@ -95,6 +100,28 @@ def record_returned(*, patient_id: int, now: datetime, message: OutboxMessage, p
     )
 
 
+def _check_role(by: Staff | None, patient: Patient, channel: Channel) -> None:
+    step = ladder_of(patient.site).served_by(channel)
+    if by is not None and step is not None and by.role not in {role.value for role in step.by}:
+        able = " or ".join(role.label.lower() for role in Role if role in step.by)
+        raise NotAllowed(f'The step "{step.title}" is for a {able} at {patient.site}.')
+
+
+def _check_fields(today: date, next_step_on: date | None, is_warning: bool, channel: Channel) -> None:
+    if next_step_on is not None and next_step_on < today:
+        raise Refused(
+            f"The next step on {next_step_on:%-d %b %Y} is past. Choose today or later.",
+            field="next_step_on",
+            code="next_step_past",
+        )
+    if is_warning and channel is not Channel.LETTER:
+        raise Refused(
+            "A warning on record is a letter. Choose the letter, or take the tick away.",
+            field="is_warning",
+            code="warning_is_a_letter",
+        )
+
+
 def _next_step(patient: Patient, result: ContactResult, today: date) -> date | None:
     """None where nothing is to be waited for: a place is booked, or a clinician decides on a refusal."""
     match result:
@@ -109,25 +136,23 @@ def _next_step(patient: Patient, result: ContactResult, today: date) -> date | N
         case ContactResult.WRONG_NUMBER | ContactResult.RETURNED:
             return today + timedelta(days=1)
         case _:
-            return today + timedelta(days=_pause_after(1 + _failed_in_a_row(patient)))
+            return _by_the_ladder(patient, today)
 
 
-def _pause_after(failed: int) -> int:
-    return LADDER[min(failed, len(LADDER)) - 1]
-
-
-def _failed_in_a_row(patient: Patient) -> int:
-    """Attempts that reached nobody, since anybody was reached or the person was last seen."""
-    seen = Visit.objects.filter(patient=patient, in_error=False).order_by("-day").first()
-    attempts = ContactAttempt.objects.filter(patient=patient).order_by("-day", "-id")
-    if seen is not None:
-        attempts = attempts.filter(day__gt=seen.day)
-    failed = 0
-    for result in attempts.values_list("result", flat=True):
-        if ContactResult(result).reached:
-            break
-        failed += 1
-    return failed
+def _by_the_ladder(patient: Patient, today: date) -> date | None:
+    """The earliest next step of the person's eyes. None while a place ahead serves them all."""
+    eyes = list(Eye.objects.filter(patient=patient).values_list("pk", flat=True))
+    rows = site_standings(site=patient.site, day=today, eye_ids=eyes)
+    due = [row.standing.contact.due for row in rows if row.standing.contact]
+    if due:
+        return max(today, min(due))
+    if rows:
+        return None
+    attempts = tuple(
+        AttemptFact(made.day, ContactResult(made.result), Channel(made.channel), made.next_step_on)
+        for made in patient.attempts.order_by("day", "id")
+    )
+    return rung_on(ladder_of(patient.site), Chase(attempts=attempts), today).due
 
 
 def _is_booked(patient: Patient, today: date) -> bool:

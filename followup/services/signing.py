@@ -11,12 +11,14 @@ from followup.domain.errors import Refused
 from followup.domain.facts import DecisionFact, EyeHistory
 from followup.domain.fills import Fill, derive_fills, open_fill
 from followup.domain.standing import closing_decision
-from followup.domain.words import DecisionKind, Tamponade, TamponadeKind
-from followup.models import Decision, Milestone, Patient, Staff
+from followup.domain.words import ContactResult, DecisionKind, Tamponade, TamponadeKind
+from followup.models import ContactAttempt, Course, Decision, Milestone, Patient, Staff
 from followup.queries.facts import eye_histories
 from followup.services.history import record_change, snapshot
 
 LONGEST_KEEP = Duration(months=12)
+GIVING_UP = frozenset({DecisionKind.DISCHARGE, DecisionKind.LOST, DecisionKind.REFUSED})
+"""An only eye, or one with oil in it, needs a letter of warning first (common practice, no source)."""
 SHOWN = (
     "eye",
     "kind",
@@ -28,6 +30,8 @@ SHOWN = (
     "accepted_on",
     "visit",
     "milestone_key",
+    "pathway",
+    "pathway_before",
     "undone_at",
     "undone_reason",
 )
@@ -40,7 +44,30 @@ def check_decision(decision: Decision, patient: Patient, today: date) -> None:
     history = known_now.until(decision.signed_on)
     _check_is_followed(decision, history)
     _check_is_open(decision, known_now)
-    _CHECKS.get(DecisionKind(decision.kind), _needs_nothing_more)(decision, history, today)
+    kind = DecisionKind(decision.kind)
+    _CHECKS.get(kind, _needs_nothing_more)(decision, history, today)
+    if kind in GIVING_UP:
+        _check_warned(decision, history, today)
+
+
+def _check_warned(decision: Decision, history: EyeHistory, today: date) -> None:
+    """Nobody gives up an only eye, or one with oil in it, unless a letter has said what is at stake."""
+    fill, eye = _inside(history), decision.eye
+    holds_oil = fill is not None and fill.must_come_out
+    if not holds_oil and not history.traits.only_eye:
+        return
+    since = max(seen.day for seen in history.exams) if history.exams else history.operations[0].date
+    warnings = ContactAttempt.objects.filter(
+        patient=eye.patient, is_warning=True, day__range=(since, decision.signed_on)
+    ).exclude(result=ContactResult.RETURNED.value)
+    if not warnings.exists():
+        what = "is an only eye" if history.traits.only_eye else "holds oil"
+        raise Refused(
+            f"The {eye.get_side_display()} eye {what}: it is given up only once a letter of warning has gone "
+            f"out, since {since:%-d %b %Y}. Record the letter as a contact attempt that warns.",
+            field="kind",
+            code="no_warning",
+        )
 
 
 def record_decision(
@@ -174,6 +201,23 @@ def _check_transfer(decision: Decision, history: EyeHistory, today: date) -> Non
         )
 
 
+def _check_change_pathway(decision: Decision, history: EyeHistory, today: date) -> None:
+    present = Course.objects.filter(eye=decision.eye_id, superseded_on=None).select_related("pathway").get()
+    if decision.signed_on < present.anchor:
+        raise Refused(
+            f"The present course began on {present.anchor:%-d %b %Y}; the change cannot come before it.",
+            field="signed_on",
+            code="before_the_course",
+        )
+    if decision.pathway is None or not decision.pathway.active:
+        raise Refused("Choose a pathway that is in use.", field="pathway", code="pathway_missing")
+    if decision.pathway_id == present.pathway_id:
+        raise Refused(
+            f"The eye follows {present.pathway} already.", field="pathway", code="pathway_unchanged"
+        )
+    decision.operation_id, decision.pathway_before = present.operation_id, present.pathway
+
+
 def _inside(history: EyeHistory) -> Fill | None:
     return open_fill(derive_fills(history.operations, history.exams))
 
@@ -197,5 +241,6 @@ _CHECKS: dict[DecisionKind, Callable[[Decision, EyeHistory, date], None]] = {
     DecisionKind.STANDS_FOR: _check_stands_for,
     DecisionKind.DISCHARGE: _check_discharge,
     DecisionKind.TRANSFER: _check_transfer,
+    DecisionKind.CHANGE_PATHWAY: _check_change_pathway,
     DecisionKind.DIED: _check_died,
 }

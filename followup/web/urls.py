@@ -10,6 +10,8 @@ _SUBJECTS = [
     "home",
     "staff",
     "recall",
+    "calls",
+    "symptoms",
     "oil",
     "people",
     "eyes",

@@ -10,7 +10,8 @@ import pytest
 from followup.domain.errors import FollowUpError, NotAllowed
 from followup.models import Appointment, Change, Decision, OutboxMessage, Patient
 from followup.queries.standing import site_standings
-from followup.services.decisions import record_death, undo_death, undo_decision
+from followup.services.booking import book_appointment
+from followup.services.decisions import confirm_death, record_death, undo_death, undo_decision
 from followup.services.outbox import patient_key
 from tests.builders import (
     NOW,
@@ -27,9 +28,15 @@ from tests.services.conftest import Clinic, last_change
 LATER = NOW + timedelta(hours=1)
 
 
-def die(clinic: Clinic, patient: Patient, **fields: Any) -> list[Decision]:
+def report(clinic: Clinic, patient: Patient, **fields: Any) -> Patient:
     dull: dict[str, Any] = {"died_on": days(-3), "source": "Daughter, by telephone"}
     return record_death(by=clinic.coordinator, now=NOW, today=TODAY, patient=patient, **dull | fields)
+
+
+def die(clinic: Clinic, patient: Patient, **fields: Any) -> list[Decision]:
+    """Reported by the coordinator, confirmed by the surgeon."""
+    report(clinic, patient, **fields)
+    return confirm_death(by=clinic.surgeon, now=NOW, patient=patient)
 
 
 def standings(clinic: Clinic) -> list[str]:
@@ -47,12 +54,52 @@ def test_both_operated_eyes_are_closed_with_day_and_source(clinic: Clinic) -> No
     patient.refresh_from_db()
     assert patient.died_on == days(-3)
     assert standings(clinic) == ["closed", "closed"]
+    assert {d.signed_by for d in decisions} == {clinic.surgeon}
     change = last_change()
-    assert (change.verb, change.before, change.after["died_on"]) == (
-        "record_death",
-        {"died_on": None},
-        "2026-02-27",
-    )
+    assert (change.verb, change.before) == ("confirm_death", {"death_to_confirm": True})
+
+
+def test_until_a_second_person_confirms_it_messages_stop_and_nothing_else_happens(clinic: Clinic) -> None:
+    eye = clinic.eye()
+    place = make_appointment(patient=eye.patient)
+    message = make_message(site=clinic.site, key=patient_key(eye.patient, "reminder", 1))
+    patient = report(clinic, eye.patient)
+    message.refresh_from_db()
+    place.refresh_from_db()
+    assert (message.state, place.state) == ("withheld", "booked")
+    (row,) = site_standings(site=clinic.site, day=TODAY)
+    assert row.standing.standing == "needs_decision"
+    assert "A death on 27 Feb 2026 is reported: a second person confirms it" in row.standing.next_step
+    assert not Decision.objects.exists()
+    with pytest.raises(FollowUpError) as refused:
+        book_appointment(
+            by=clinic.coordinator,
+            now=NOW,
+            today=TODAY,
+            patient=patient,
+            session=make_session(site=clinic.site, day=days(9)),
+            lane="review",
+        )
+    assert refused.value.code == "patient_died"
+
+
+def test_nobody_confirms_a_death_that_they_reported(clinic: Clinic) -> None:
+    patient = report(clinic, clinic.eye().patient)
+    with pytest.raises(FollowUpError) as refused:
+        confirm_death(by=clinic.coordinator, now=NOW, patient=patient)
+    assert refused.value.code == "same_person"
+    confirm_death(by=clinic.surgeon, now=NOW, patient=patient)
+    with pytest.raises(FollowUpError) as again:
+        confirm_death(by=clinic.surgeon, now=NOW, patient=patient)
+    assert again.value.code == "nothing_to_confirm"
+
+
+def test_a_report_is_taken_back_before_it_was_confirmed(clinic: Clinic) -> None:
+    patient = report(clinic, clinic.eye().patient)
+    undo_death(by=clinic.coordinator, now=LATER, today=TODAY, patient=patient, reason="same name")
+    patient.refresh_from_db()
+    assert (patient.died_on, patient.death_to_confirm, patient.death_reported_by) == (None, False, None)
+    assert standings(clinic) != ["closed"]
 
 
 def test_an_eye_never_operated_on_is_left_alone(clinic: Clinic) -> None:
@@ -95,7 +142,7 @@ def test_messages_to_that_person_and_no_other_are_withheld(clinic: Clinic) -> No
         "other": make_message(site=clinic.site, key=patient_key(other, "reminder", 1)),
         "digest": make_message(site=clinic.site),
     }
-    die(clinic, patient)
+    report(clinic, patient)
     states = {name: OutboxMessage.objects.get(pk=m.pk).state for name, m in messages.items()}
     assert states == {
         "due": "withheld",
@@ -138,7 +185,7 @@ def test_nobody_dies_twice(clinic: Clinic) -> None:
     patient = clinic.eye().patient
     die(clinic, patient)
     with pytest.raises(FollowUpError) as refused:
-        die(clinic, patient)
+        report(clinic, patient)
     assert refused.value.code == "already_died"
     assert Decision.objects.count() == 1
 
@@ -163,7 +210,10 @@ def test_undoing_the_death_of_one_eye_undoes_it_for_both(clinic: Clinic) -> None
     assert (undone, patient.died_on) == (left, None)
     assert {d.undone_reason for d in (undone, right)} == {"another of that name"}
     assert "closed" not in standings(clinic)
-    assert (last_change().verb, last_change().before) == ("undo_death", {"died_on": "2026-02-27"})
+    assert (last_change().verb, last_change().before) == (
+        "undo_death",
+        {"died_on": "2026-02-27", "death_to_confirm": False},
+    )
     die(clinic, patient)
     assert Decision.objects.filter(undone_at=None).count() == 2
 

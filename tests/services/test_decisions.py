@@ -8,14 +8,16 @@ from typing import Any
 import pytest
 
 from followup.domain.errors import FollowUpError, NotAllowed
-from followup.models import Appointment, Change, Decision, Eye, Milestone
+from followup.models import Appointment, Change, Course, Decision, Eye, Milestone, PathwayVersion
 from followup.queries.standing import site_standings
 from followup.services.decisions import accept_transfer, sign_decision, undo_decision
+from followup.services.pathway import replan_eye, verify
 from tests.builders import (
     NOW,
     TODAY,
     days,
     make_appointment,
+    make_attempt,
     make_decision,
     make_exam,
     make_eye,
@@ -68,8 +70,14 @@ def test_only_a_surgeon_signs(clinic: Clinic, role: str) -> None:
     assert "surgeon" in refused.value.message
     with pytest.raises(NotAllowed):
         undo_decision(by=by, now=NOW, today=TODAY, decision=make_decision(eye=eye), reason="x")
+
+
+@pytest.mark.parametrize("role", ["coordinator", "surgeon"])
+def test_a_transfer_s_acceptance_is_recorded_by_whoever_reads_it(clinic: Clinic, role: str) -> None:
+    transfer = sign(clinic, clinic.eye(), "transfer", to_whom="Hill")
+    accept_transfer(by=getattr(clinic, role), now=NOW, decision=transfer, accepted_on=TODAY)
     with pytest.raises(NotAllowed):
-        accept_transfer(by=by, now=NOW, decision=make_decision(eye=eye), accepted_on=TODAY)
+        accept_transfer(by=clinic.administrator, now=NOW, decision=transfer, accepted_on=TODAY)
 
 
 @pytest.mark.parametrize(
@@ -113,6 +121,100 @@ def test_nothing_is_signed_for_a_closed_eye(clinic: Clinic) -> None:
         sign(clinic, eye, "lost")
     assert refused.value.code == "already_closed"
     assert "Undo" in refused.value.message
+
+
+# Giving up an only eye, or one with oil in it
+
+
+def in_danger(clinic: Clinic, danger: str) -> Eye:
+    eye = clinic.oil_eye(date=days(-60)) if danger == "oil" else clinic.eye(date=days(-60))
+    if danger == "only eye":
+        Eye.objects.filter(pk=eye.pk).update(only_eye=True)
+    make_exam(eye=eye, day=days(-30))
+    replan_eye(eye_id=eye.pk)
+    return Eye.objects.get(pk=eye.pk)
+
+
+@pytest.mark.parametrize("danger", ["oil", "only eye"])
+@pytest.mark.parametrize("kind", ["lost", "refused"])
+def test_an_eye_in_danger_is_given_up_only_after_a_letter_of_warning(
+    clinic: Clinic, danger: str, kind: str
+) -> None:
+    eye = in_danger(clinic, danger)
+    letter = {"patient": eye.patient, "channel": "letter", "result": "sent"}
+    make_attempt(**letter, day=days(-5))
+    make_attempt(**letter, day=days(-40), is_warning=True)
+    make_attempt(**letter | {"result": "returned"}, day=days(-4), is_warning=True)
+    with pytest.raises(FollowUpError) as refused:
+        sign(clinic, eye, kind)
+    assert (refused.value.code, refused.value.field) == ("no_warning", "kind")
+    assert "since 31 Jan 2026" in refused.value.message
+    make_attempt(**letter, day=days(-3), is_warning=True)
+    sign(clinic, eye, kind)
+    assert standing_of(clinic, eye) == "closed"
+
+
+def test_an_only_eye_is_discharged_only_after_a_letter_of_warning(clinic: Clinic) -> None:
+    eye = in_danger(clinic, "only eye")
+    with pytest.raises(FollowUpError) as refused:
+        sign(clinic, eye, "discharge")
+    assert refused.value.code == "no_warning"
+    sign(clinic, eye, "transfer", to_whom="Hill")
+
+
+# Another pathway
+
+
+def pathway_named(key: str) -> PathwayVersion:
+    return PathwayVersion.objects.get(key=key, active=True)
+
+
+def course_of(eye: Eye) -> Course:
+    return Course.objects.get(eye=eye, superseded_on=None)
+
+
+def test_the_present_course_moves_to_another_pathway_and_keeps_its_operation(clinic: Clinic) -> None:
+    eye = clinic.eye(date=days(-20))
+    before = course_of(eye)
+    assert before.pathway.key == "after-gas"
+    sign(clinic, eye, "change_pathway", pathway=pathway_named("high-myopia"))
+    after = course_of(eye)
+    assert (after.pathway.key, after.operation, after.anchor) == (
+        "high-myopia",
+        before.operation,
+        before.anchor,
+    )
+    assert list(verify(eye_ids=[eye.pk])) == []
+
+
+def test_a_signed_pathway_outlives_a_corrected_operation(clinic: Clinic) -> None:
+    eye = clinic.eye(date=days(-20))
+    sign(clinic, eye, "change_pathway", pathway=pathway_named("high-myopia"))
+    eye.operations.update(indication="macular_hole")
+    replan_eye(eye_id=eye.pk)
+    assert course_of(eye).pathway.key == "high-myopia"
+
+
+def test_undoing_a_change_gives_the_course_its_own_pathway_back(clinic: Clinic) -> None:
+    eye = clinic.eye(date=days(-20))
+    first = sign(clinic, eye, "change_pathway", pathway=pathway_named("high-myopia"))
+    second = sign(clinic, eye, "change_pathway", pathway=pathway_named("buckle"))
+    undo = {"by": clinic.surgeon, "now": LATER, "today": TODAY, "reason": "Wrong eye"}
+    with pytest.raises(FollowUpError) as refused:
+        undo_decision(**undo, decision=first)
+    assert refused.value.code == "changed_again"
+    undo_decision(**undo, decision=second)
+    assert course_of(eye).pathway.key == "high-myopia"
+    undo_decision(**undo, decision=first)
+    assert course_of(eye).pathway.key == "after-gas"
+    assert list(verify(eye_ids=[eye.pk])) == []
+
+
+@pytest.mark.parametrize(("key", "code"), [("", "pathway_missing"), ("after-gas", "pathway_unchanged")])
+def test_a_change_of_pathway_is_refused(clinic: Clinic, key: str, code: str) -> None:
+    with pytest.raises(FollowUpError) as refused:
+        sign(clinic, clinic.eye(), "change_pathway", pathway=pathway_named(key) if key else None)
+    assert (refused.value.code, refused.value.field) == (code, "pathway")
 
 
 # Oil
@@ -159,6 +261,7 @@ def test_an_eye_that_holds_or_may_hold_oil_is_not_discharged(
 def test_an_eye_with_oil_kept_by_decision_is_discharged(clinic: Clinic) -> None:
     eye = clinic.oil_eye()
     sign(clinic, eye, "keep_oil", review_on=days(90))
+    make_attempt(patient=eye.patient, channel="letter", result="sent", is_warning=True)
     sign(clinic, eye, "discharge")
     assert standing_of(clinic, eye) == "closed"
 

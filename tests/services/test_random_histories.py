@@ -29,11 +29,23 @@ from followup.domain.words import (
     Tamponade,
     TamponadeSeen,
 )
-from followup.models import Appointment, Decision, Eye, Operation, Patient, Session, Site, Staff, Visit
+from followup.models import (
+    Appointment,
+    Decision,
+    Eye,
+    Operation,
+    PathwayVersion,
+    Patient,
+    Session,
+    Site,
+    Staff,
+    SymptomReport,
+    Visit,
+)
 from followup.queries.facts import eye_histories, pathway_book
 from followup.queries.record import eye_records
 from followup.queries.standing import limits_of, operated_eyes, site_standings, sum_of_standings
-from followup.services import booking, decisions, operations, pathway, recall, visits
+from followup.services import booking, decisions, operations, pathway, recall, symptoms, visits
 from followup.services.exams import AcuityEntry, ExamEntry
 from tests.builders import make_eye, make_patient, make_site, make_staff
 
@@ -48,6 +60,7 @@ class Clinic:
         self.today = START
         self.site: Site = make_site(bare_acuity="decimal")
         self.surgeon: Staff = make_staff(role="surgeon", site=self.site)
+        self.second: Staff = make_staff(site=self.site)
         self.patients: list[Patient] = [make_patient(site=self.site) for _ in range(3)]
         self.eyes: list[Eye] = [
             make_eye(patient=patient, side=side) for patient in self.patients for side in ("right", "left")
@@ -56,6 +69,7 @@ class Clinic:
             self.operate, self.operate, self.see, self.see, self.see, self.book, self.book, self.turn_up,
             self.cancel, self.move, self.cancel_session, self.sign, self.undo, self.call, self.die,
             self.correct_operation, self.operation_in_error, self.visit_in_error, self.open_session,
+            self.confirm_death, self.tell_symptoms, self.answer_symptoms,
         ]  # fmt: skip
 
     @property
@@ -156,11 +170,15 @@ class Clinic:
             today=self.today,
             eye=self.any(self.eyes),
             kind=self.random.choice(
-                ["keep_oil", "see_again", "plan", "discharge", "transfer", "lost", "refused"]
+                [
+                    "keep_oil", "see_again", "plan", "discharge", "transfer", "lost", "refused",
+                    "change_pathway",
+                ]
             ),
             reason="As discussed",
             review_on=self.today + timedelta(days=self.random.randrange(5, 200)),
             to_whom="Harbour Eye Unit",
+            pathway=self.any(PathwayVersion.objects.all()),
         )
 
     def undo(self) -> None:
@@ -184,6 +202,26 @@ class Clinic:
                 died_on=self.today,
                 source="Family",
             )
+
+    def confirm_death(self) -> None:
+        decisions.confirm_death(
+            by=self.second,
+            now=self.now,
+            patient=self.any(Patient.objects.filter(death_to_confirm=True)),
+        )
+
+    def tell_symptoms(self) -> None:
+        symptoms.report_symptoms(
+            **self._who(), today=self.today, patient=self.any(self.patients), note="A curtain"
+        )
+
+    def answer_symptoms(self) -> None:
+        symptoms.answer_report(
+            **self._who(),
+            today=self.today,
+            report=self.any(SymptomReport.objects.filter(answered_at=None)),
+            answer="Seen today",
+        )
 
     def correct_operation(self) -> None:
         operations.correct_operation(
@@ -214,6 +252,7 @@ def without_known(history: EyeHistory) -> tuple[object, ...]:
         *history.appointments,
         *history.decisions,
         *history.attempts,
+        *history.reports,
     )
     return replace(history.traits, known=ALWAYS), {replace(fact, known=ALWAYS) for fact in facts}
 

@@ -8,7 +8,7 @@ import pytest
 from django.test import Client
 
 from followup.models import Decision, Eye, Site, Staff
-from tests.builders import TODAY, days, make_appointment, make_exam, make_staff
+from tests.builders import TODAY, days, make_appointment, make_attempt, make_exam, make_staff
 from tests.web.stories import gas_eye, oil_eye, send, text_of
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("at_nine")]
@@ -67,6 +67,10 @@ def test_a_visit_is_signed_to_stand_for_a_milestone(harbour: Site, client: Clien
 
 
 def test_an_undone_decision_stays_in_sight(client: Client, eye: Eye) -> None:
+    refused = text_of(send(client, f"/eyes/{eye.pk}/decide/", kind="lost", reason="Moved abroad"))
+    assert "given up only once a letter of warning has gone out" in refused
+    make_attempt(patient=eye.patient, channel="letter", result="sent", is_warning=True)
+    assert "The last went out on 1 Mar 2026" in text_of(client.get(f"/eyes/{eye.pk}/decide/?kind=lost"))
     send(client, f"/eyes/{eye.pk}/decide/", kind="lost", reason="Moved abroad")
     assert "Closed on 2 Mar 2026" in " ".join(
         text_of(client.get(f"/eyes/{eye.pk}/")).replace('<span class="nowrap">', "").split()
@@ -96,6 +100,13 @@ def test_a_death_closes_both_eyes_cancels_and_can_be_undone(
     assert "This field is required." in text_of(send(coordinator, address, **typed))
     page = text_of(send(coordinator, address, **typed, checked="on"))
     assert "<strong>Died on 2 Mar 2026.</strong>" in page
+    assert "a second person must confirm it" in page
+    assert not Decision.objects.exists()
+    confirm = f"/patients/{eye.patient_id}/death/confirm/"
+    assert "Somebody else at the clinic confirms it" in text_of(send(coordinator, confirm, checked="on"))
+    surgeon = enter(make_staff(role="surgeon", site=harbour))
+    assert "A death is reported" in text_of(surgeon.get("/"))
+    assert "both eyes are closed" in text_of(send(surgeon, confirm, checked="on"))
     assert set(Decision.objects.values_list("eye_id", flat=True)) == {eye.pk, other.pk}
     place.refresh_from_db()
     assert (place.state, place.cancelled_by) == ("cancelled", "death")

@@ -9,19 +9,23 @@ from followup.domain.ladder import Chase, Hurry, Ladder, Rung, rung_on
 from followup.domain.standing.lanes import awaited_reviews
 from followup.domain.standing.questions import settled_on
 from followup.domain.standing.state import EyeState, LaneStanding
-from followup.domain.words import Standing
+from followup.domain.words import ContactResult, Standing
 
+_PENDING = (ContactResult.CALL_BACK, ContactResult.WRONG_NUMBER, ContactResult.RETURNED)
 _FIRST_WEEK = timedelta(days=7)
 
 
 def contact_on(state: EyeState, lanes: Iterable[LaneStanding], day: date, ladder: Ladder) -> Rung | None:
-    """The next step to reach the owner; None while a place ahead serves whatever is overdue or to book."""
+    """The next step to reach the owner; None while a place ahead serves whatever is overdue or to book.
+
+    What was promised or found wrong with the last attempt is followed up all the same.
+    """
     wanted = [
         lane
         for lane in lanes
         if lane.standing in (Standing.OVERDUE, Standing.TO_BOOK) and lane.appointment is None
     ]
-    if not wanted:
+    if not wanted and not _is_pending(state, day):
         return None
     missed = [place.day for place in state.appointments if place.was_missed_by(day)]
     chase = Chase(
@@ -32,7 +36,14 @@ def contact_on(state: EyeState, lanes: Iterable[LaneStanding], day: date, ladder
         missed_on=max(missed, default=None),
         shorter=ladder.is_shorter(hurries(state, wanted, day)),
     )
-    return rung_on(ladder, chase, day)
+    rung = rung_on(ladder, chase, day)
+    return rung if wanted or not rung.is_exhausted else None
+
+
+def _is_pending(state: EyeState, day: date) -> bool:
+    """The last attempt ended with a call promised, or with a number or address that must be looked for."""
+    made = [attempt for attempt in state.attempts_since_seen if attempt.day <= day]
+    return bool(made) and made[-1].result in _PENDING and made[-1].next_step_on is not None
 
 
 def hurries(state: EyeState, wanted: Sequence[LaneStanding], day: date) -> Iterator[Hurry]:

@@ -8,6 +8,7 @@ from datetime import date, datetime, time
 from followup.domain.acuity.notation import Notation
 from followup.domain.dates.zones import localise
 from followup.models import Appointment, Decision, Eye, Patient, Session, Site, Staff, Visit
+from followup.queries.standing import site_standings
 from followup.services import booking, decisions, operations, people, recall, visits
 from followup.services.demo.events import (
     Accepted,
@@ -74,6 +75,11 @@ class Writer:
                     patient=self.patients[key],
                     died_on=event.died_on,
                     source=event.source,
+                )
+                decisions.confirm_death(
+                    by=self.staff["surgeon"][0],
+                    now=self.at(event.day, 16),
+                    patient=self.patients[key],
                 )
             case EnteredInError():
                 visits.mark_visit_in_error(
@@ -202,6 +208,21 @@ class Writer:
             note=event.note,
         )
 
+    def _warn(self, key: str, event: Signed) -> None:
+        """An only eye, or one with oil in it, is given up only after a letter."""
+        row = site_standings(site=self.site, day=event.day, eye_ids=[self.eyes[key, event.side].pk])[0]
+        if row.eye.only_eye or row.state.holds_oil:
+            recall.record_attempt(
+                by=self.coordinator,
+                now=self.at(event.day, 15),
+                today=event.day,
+                patient=self.patients[key],
+                channel="letter",
+                result="sent",
+                is_warning=True,
+                note="What is at stake, the signs of danger and whom to call.",
+            )
+
     def _sign(self, key: str, event: Signed | Accepted) -> None:
         if isinstance(event, Accepted):
             decisions.accept_transfer(
@@ -211,6 +232,8 @@ class Writer:
                 accepted_on=event.day,
             )
             return
+        if event.kind in ("discharge", "lost", "refused"):
+            self._warn(key, event)
         decision = decisions.sign_decision(
             by=self.staff["surgeon"][event.surgeon],
             now=self.at(event.day, 16),

@@ -29,6 +29,11 @@ class DecisionForm(Form):
     )
     visit = forms.ChoiceField(required=False, label="Stands for: which visit")
     milestone_key = forms.ChoiceField(required=False, label="Stands for: which milestone")
+    pathway = forms.ChoiceField(
+        required=False,
+        label="Change of pathway: to which",
+        help_text="The present course keeps its operation and its dates count from there.",
+    )
     signed_on = date_field(required=False, label="Takes effect on", help_text="Empty: today.")
 
     def __init__(self, *args: Any, choices: Choices, **options: Any) -> None:
@@ -38,6 +43,8 @@ class DecisionForm(Form):
         self._offer(
             "milestone_key", ((m.key, f"{m.title}, {m.target:%-d %b %Y}") for m in choices.milestones)
         )
+        self.pathways = {str(pathway.pk): pathway for pathway in choices.pathways}
+        self._offer("pathway", ((pk, pathway.title) for pk, pathway in self.pathways.items()))
 
     def _offer(self, name: str, choices: Iterable[tuple[str, str]]) -> None:
         field = self.fields[name]
@@ -47,6 +54,9 @@ class DecisionForm(Form):
     def clean_visit(self) -> Any:
         return self.visits.get(self.cleaned_data["visit"])
 
+    def clean_pathway(self) -> Any:
+        return self.pathways.get(self.cleaned_data["pathway"])
+
 
 class DeathForm(Form):
     died_on = date_field(label="Died on")
@@ -55,8 +65,16 @@ class DeathForm(Form):
     )
     checked = forms.BooleanField(
         label="I have checked that this is the right person",
-        help_text="Both operated eyes close, everything booked is cancelled and no message is sent any more. "
-        "It can be undone, but cancelled places stay cancelled.",
+        help_text="From now on no message is sent and nothing can be booked. Once a second person confirms it, "
+        "both operated eyes close and everything booked is cancelled.",
+    )
+
+
+class ConfirmForm(Form):
+    checked = forms.BooleanField(
+        label="I have checked the person, the date and the source myself",
+        help_text="Both operated eyes close and everything booked is cancelled. It can be undone, but "
+        "cancelled places stay cancelled.",
     )
 
 

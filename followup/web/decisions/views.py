@@ -9,16 +9,17 @@ from django.views.decorators.http import require_http_methods
 
 from followup.domain.roles import Action
 from followup.queries import access
-from followup.queries.booking import standings_of
-from followup.queries.decisions import choices_for
+from followup.queries.decisions import choices_for, last_warning
+from followup.queries.recall import person_rows
 from followup.services.decisions import (
     accept_transfer,
+    confirm_death,
     record_death,
     sign_decision,
     undo_death,
     undo_decision,
 )
-from followup.web.decisions.forms import AcceptForm, DeathForm, DecisionForm
+from followup.web.decisions.forms import AcceptForm, ConfirmForm, DeathForm, DecisionForm
 from followup.web.kit import clock
 from followup.web.kit.access import StaffRequest, find, needs
 from followup.web.kit.forms import ReasonForm, refusals_on
@@ -39,8 +40,13 @@ def decide(request: StaffRequest, pk: int) -> HttpResponse:
             )
             messages.success(request, f"Signed: {signed.get_kind_display()}, {eye}.")
             return redirect("eye", pk=eye.pk)
-    row = next((row for row in standings_of(eye.patient, today) if row.eye == eye), None)
-    context = {"form": form, "eye": eye, "patient": eye.patient, "row": row}
+    context = {
+        "form": form,
+        "eye": eye,
+        "patient": eye.patient,
+        "row": next((row for row in person_rows(eye.patient, today) if row.row.eye == eye), None),
+        "warned_on": last_warning(eye),
+    }
     return page(request, "decisions/decide.html", context)
 
 
@@ -61,7 +67,7 @@ def undo(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Action.SIGN_DECISION)
+@needs(Action.ACCEPT_TRANSFER)
 def accept(request: StaffRequest, pk: int) -> HttpResponse:
     decision = find(request, access.decision_for, pk)
     form = AcceptForm(request.POST or None, today=clock.today(decision.eye.patient.site))
@@ -88,9 +94,26 @@ def death(request: StaffRequest, pk: int) -> HttpResponse:
                 died_on=form.cleaned_data["died_on"],
                 source=form.cleaned_data["source"],
             )
-            messages.success(request, f"The death of {patient} is recorded.")
+            messages.success(
+                request,
+                f"The death of {patient} is reported, and nothing is sent any more. "
+                "A second person at the clinic confirms it.",
+            )
             return redirect("patient", pk=patient.pk)
     return page(request, "decisions/death.html", {"form": form, "patient": patient})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Action.RECORD_DEATH)
+def confirm(request: StaffRequest, pk: int) -> HttpResponse:
+    patient = find(request, access.patient_for, pk)
+    form = ConfirmForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            confirm_death(by=request.user, now=clock.now(), patient=patient)
+            messages.success(request, f"The death of {patient} is confirmed; both eyes are closed.")
+            return redirect("patient", pk=patient.pk)
+    return page(request, "decisions/confirm_death.html", {"form": form, "patient": patient})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

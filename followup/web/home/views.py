@@ -7,6 +7,7 @@ from datetime import timedelta
 from django.http import HttpResponse
 from django.views.decorators.http import require_safe
 
+from followup.domain.roles import Action, may
 from followup.queries.home import day_at_a_glance
 from followup.web.home.asks import asks_of
 from followup.web.kit import clock
@@ -24,6 +25,7 @@ def home(request: StaffRequest) -> HttpResponse:
     tick = glance.night.last_tick
     context = {
         "glance": glance,
+        "deaths": glance.deaths_to_confirm if may(request.user.role, Action.SEE_PATIENTS) else (),
         "standings": list(glance.standings.items()),
         "asks": asks_of(request.user.role, glance),
         "now": now,

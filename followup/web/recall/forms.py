@@ -66,6 +66,12 @@ class AttemptForm(Form):
     next_step_on = date_field(
         required=False,
         label="Next step on",
-        help_text="Leave empty for the clinic's usual interval.",
+        help_text="Leave empty for the day that the clinic's ladder says.",
+    )
+    is_warning = forms.BooleanField(
+        required=False,
+        label="This letter warns",
+        help_text="It says what is at stake if the eye is not seen. An only eye, or one with oil in it, is "
+        "given up only after such a letter.",
     )
     note = forms.CharField(max_length=400, required=False, widget=forms.Textarea)

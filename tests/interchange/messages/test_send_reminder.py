@@ -10,7 +10,7 @@ from followup.domain.words import Channel
 from followup.interchange.messages.reminder import compose_reminder
 from followup.interchange.messages.send import Delivery, send_message, stable_key
 from followup.models import Appointment, Change, ContactAttempt, OutboxMessage
-from followup.queries.recall import Wanted, last_attempts, recall_list
+from followup.queries.recall import Wanted, recall_list, recent_attempts
 from followup.queries.reminders import reminders_to_write
 from followup.services import outbox
 from followup.services.booking import cancel_appointment, mark_arrived, move_appointment
@@ -224,6 +224,6 @@ def test_who_was_not_reached_comes_back_to_the_recall_list_the_next_day(mail_ser
     replan_eyes(eye_ids=[operation.eye_id])
     send_next()
     site = place.patient.site
-    assert last_attempts(site)[place.patient_id].result == "returned"
+    assert recent_attempts(site)[place.patient_id][0].result == "returned"
     due = recall_list(site=site, day=days(1), wanted=Wanted(call_due=True))
     assert [row.patient for row in due] == [place.patient]
