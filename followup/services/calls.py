@@ -18,7 +18,7 @@ LASTS = timedelta(minutes=10)
 
 
 def claim_call(*, by: Staff, now: datetime, patient: Patient) -> CallClaim:
-    """This person is this caller's for ten minutes from now. Raises Refused while somebody else holds them."""
+    """This person is this caller's for ten minutes. Raises Refused while somebody else holds them."""
     need_role(by, Action.CONTACT)
     if not _take(by, now, patient.pk):
         raise Refused(f"Somebody else is calling {patient} at this moment.", code="claimed")

@@ -65,8 +65,8 @@ class DeathForm(Form):
     )
     checked = forms.BooleanField(
         label="I have checked that this is the right person",
-        help_text="From now on no message is sent and nothing can be booked. Once a second person confirms it, "
-        "both operated eyes close and everything booked is cancelled.",
+        help_text="From now on no message is sent and nothing can be booked. Once a second person confirms "
+        "it, both operated eyes close and everything booked is cancelled.",
     )
 
 
