@@ -118,6 +118,20 @@ def test_a_kept_reading_is_offered_for_the_next_file(client: Client, site: Site)
     assert again.context["columns"][6].questions == []
 
 
+def test_a_file_that_is_on_record_already_has_nothing_to_write(client: Client) -> None:
+    for _ in range(2):
+        send(client, LOG.encode())
+        batch = ImportBatch.objects.latest("id")
+        answer = client.get(reverse("import_columns", args=[batch.pk]))
+        said = proposed(answer) | {"c6-notation": "decimal", "c2-date_order": "day_first"}
+        client.post(reverse("import_columns", args=[batch.pk]), said)
+        text = client.get(reverse("import", args=[batch.pk])).content.decode()
+        client.post(reverse("import_confirm", args=[batch.pk]))
+    assert ImportBatch.objects.latest("id").counts["same"] == 1
+    assert "Nothing to write: keep the file on the list" in text
+    assert "Write 1 row" not in text
+
+
 @pytest.mark.parametrize(
     ("changes", "message"),
     [
