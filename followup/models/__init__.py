@@ -4,6 +4,7 @@ from followup.models.booking import Appointment, Session, Unavailable
 from followup.models.contact import Consent, PrintedLetter
 from followup.models.decisions import CallClaim, ContactAttempt, Decision, SymptomReport
 from followup.models.imports import ColumnMap, ImportBatch, ImportRow
+from followup.models.merges import KeptApart, Merge
 from followup.models.operations import Fill, Operation, OperationProcedure
 from followup.models.pathway import Course, Milestone, PathwayVersion
 from followup.models.people import Eye, Patient, Site, Staff
@@ -29,6 +30,8 @@ __all__ = [
     "Fill",
     "ImportBatch",
     "ImportRow",
+    "KeptApart",
+    "Merge",
     "Milestone",
     "NightRun",
     "Operation",

@@ -28,7 +28,10 @@ class ImportBatch(models.Model):
     STATES = [
         ("read", "Read, not yet understood"),
         ("checked", "Checked, not yet written"),
+        ("writing", "Being written"),
+        ("stopped", "Stopped half way"),
         ("applied", "Written"),
+        ("undone", "Undone"),
     ]
 
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="imports")
@@ -43,6 +46,14 @@ class ImportBatch(models.Model):
     )
     made_at = models.DateTimeField()
     applied_at = models.DateTimeField(null=True, blank=True)
+    confirmed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    rows_done = models.PositiveIntegerField(default=0, help_text="Rows gone through, while it is written.")
+    lease_until = models.DateTimeField(
+        null=True, blank=True, help_text="Until then one worker has it in hand."
+    )
+    problem = models.CharField(max_length=400, blank=True, help_text="Why it stopped, where it did.")
 
     def __str__(self) -> str:
         return self.file_name

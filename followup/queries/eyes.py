@@ -141,8 +141,17 @@ def _planned(
     return stored.get(course.pk, [])
 
 
+_UNREAD = ("source_row__batch__content", "source_row__cells")
+"""Of the file that a record came from only its name is shown."""
+
+
 def _operations(eye: Eye) -> tuple[OperationRow, ...]:
-    rows = Operation.objects.filter(eye=eye).select_related("surgeon").prefetch_related("procedure_rows")
+    rows = (
+        Operation.objects.filter(eye=eye)
+        .select_related("surgeon", "source_row__batch")
+        .defer(*_UNREAD)
+        .prefetch_related("procedure_rows")
+    )
     return tuple(
         OperationRow(
             operation,
@@ -165,7 +174,8 @@ def exam_rows(eye: Eye) -> tuple[ExamRow, ...]:
     """Every exam of the eye that is not entered in error, the last first."""
     exams = (
         Exam.objects.filter(eye=eye, visit__in_error=False)
-        .select_related("visit", "visit__examiner")
+        .select_related("visit", "visit__examiner", "source_row__batch")
+        .defer(*_UNREAD)
         .prefetch_related("acuities", "complication_rows")
         .order_by("-visit__day", "-id")
     )

@@ -28,7 +28,8 @@ from followup.queries.access import imports_of
 
 _CHUNK = 5000
 _PATIENT = (
-    "family_name", "given_name", "birth_date", "sex", "phone", "email", "died_on", "age_stated", "contact_note",
+    "family_name", "given_name", "birth_date", "sex", "phone", "email", "died_on", "age_stated",
+    "contact_note",
 )  # fmt: skip
 _EYE = ("axial_length_mm", "staphyloma", "only_eye")
 _OPERATION = (

@@ -15,6 +15,7 @@ from followup.models import (
     ContactAttempt,
     Decision,
     Eye,
+    ImportRow,
     Operation,
     Patient,
     Staff,
@@ -100,6 +101,8 @@ class PersonPage:
     urgent: Caution
     reports: tuple[SymptomReport, ...] = ()
     """New symptoms that this person told of, the last first."""
+    source: str = ""
+    """The file and row that brought this person; "" where somebody typed them in."""
 
 
 def person_page(patient: Patient, day: date) -> PersonPage:
@@ -116,7 +119,16 @@ def person_page(patient: Patient, day: date) -> PersonPage:
         attempts=tuple(attempts.order_by("-day", "-id")),
         urgent=urgent_symptoms(patient.site),
         reports=reports_of(patient),
+        source=source_of(patient.source_row_id),
     )
+
+
+def source_of(row: int | None) -> str:
+    """The file and row of an import that a record came from, "" for none."""
+    if row is None:
+        return ""
+    found = ImportRow.objects.filter(pk=row).values_list("batch__file_name", "number").first()
+    return f"{found[0]}, row {found[1]}" if found else ""
 
 
 def changes_of(patient: Patient) -> QuerySet[Change]:

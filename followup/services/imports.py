@@ -31,6 +31,9 @@ from followup.services.history import json_safe, record_change
 from followup.services.import_plan import ImportedRow, ImportPlan, Key, Kind, PlannedRecord, eye_key
 from followup.services.pathway import replan_eyes
 
+BEGUN = frozenset({"writing", "stopped", "applied", "undone"})
+"""States of a sheet of which something was written at some time."""
+
 _Keys: TypeAlias = dict[tuple[Kind, Key], int]
 _BATCH = 500
 _MODELS: dict[Kind, type[Model]] = {
@@ -75,7 +78,7 @@ def keep_check(
     counts: dict[str, int],
 ) -> ImportBatch:
     """Keeps the column map and what each row would do, in place of an earlier check. Refused once written."""
-    if batch.state == "applied":
+    if batch.state in BEGUN:
         raise Refused("This sheet has been written already. Choose the file again.")
     batch.definition, batch.counts, batch.state = definition, counts, "checked"
     batch.save(update_fields=["definition", "counts", "state"])
@@ -118,7 +121,7 @@ def save_column_map(
 @transaction.atomic
 def discard_import(*, by: Staff | None, now: datetime, batch: ImportBatch) -> None:
     """Forgets a sheet that was never written. Refused for one that was: records come from its rows."""
-    if batch.state == "applied":
+    if batch.state in BEGUN:
         raise Refused("This sheet has been written and stays on record.")
     after = {"file_name": batch.file_name, "digest": batch.digest}
     record_change(by=by, at=now, site=batch.site, verb="discard_import", subject=batch, after=after)
@@ -131,26 +134,47 @@ def write_import(*, by: Staff | None, now: datetime, batch: ImportBatch, plan: I
 
     One history row for the sheet, and one for each record changed. Refused if the sheet was written before.
     """
-    if batch.state == "applied":
+    if batch.state in BEGUN:
         raise Refused("This sheet has been written already.")
-    rows = dict(batch.rows.values_list("number", "id"))
+    _write(by, now, batch, plan)
+    return finish_import(by=by, now=now, batch=batch)
+
+
+@transaction.atomic
+def write_part(*, now: datetime, batch: ImportBatch, plan: ImportPlan, rows_done: int) -> None:
+    """Writes the next people of a long sheet, and how many rows are gone through by then.
+
+    One transaction: a part is written whole or not at all, and `rows_done` says where to go on.
+    """
+    _write(batch.confirmed_by, now, batch, plan)
+    batch.rows_done = rows_done
+    batch.save(update_fields=["rows_done"])
+
+
+@transaction.atomic
+def finish_import(*, by: Staff | None, now: datetime, batch: ImportBatch) -> ImportBatch:
+    """Marks a sheet as written, with its row of history."""
+    batch.state, batch.applied_at, batch.rows_done = "applied", now, batch.counts.get("read", 0)
+    batch.lease_until, batch.problem = None, ""
+    batch.save(update_fields=["state", "applied_at", "rows_done", "lease_until", "problem"])
+    after = {"file_name": batch.file_name, "digest": batch.digest, **batch.counts}
+    record_change(by=by, at=now, site=batch.site, verb="import_sheet", subject=batch, after=after)
+    return batch
+
+
+def _write(by: Staff | None, now: datetime, batch: ImportBatch, plan: ImportPlan) -> None:
+    numbers = {record.row for record in plan.new}
+    rows = dict(batch.rows.filter(number__range=_span(numbers)).values_list("number", "id"))
     keys = dict(plan.existing)
     for kind in Kind:
         _make(batch, kind, plan.made(kind), keys, rows)
         _alter(kind, plan.altered(kind))
     _record_changes(by, now, batch, plan, keys)
-    batch.state, batch.applied_at = "applied", now
-    batch.save(update_fields=["state", "applied_at"])
-    record_change(
-        by=by,
-        at=now,
-        site=batch.site,
-        verb="import_sheet",
-        subject=batch,
-        after={"file_name": batch.file_name, "digest": batch.digest, **batch.counts},
-    )
     replan_eyes(eye_ids=_touched_eyes(plan, keys))
-    return batch
+
+
+def _span(numbers: Collection[int]) -> tuple[int, int]:
+    return min(numbers, default=0), max(numbers, default=0)
 
 
 def _make(

@@ -97,11 +97,12 @@ def replan_eyes(*, eye_ids: Collection[int]) -> None:
         plans = {eye_id: plan_eye(history, book) for eye_id, history in eye_histories(ids).items()}
         stored = _stored(ids)
         changed = {eye_id: plan for eye_id, plan in plans.items() if not _is_same(plan, stored[eye_id])}
-        _clear(changed)
+        clear_plans(changed)
         _write(changed, versions)
 
 
-def _clear(eye_ids: Iterable[int]) -> None:
+def clear_plans(eye_ids: Iterable[int]) -> None:
+    """Takes away what was planned for these eyes, which the rules derive anew."""
     ids = list(eye_ids)
     Milestone.objects.filter(course__eye_id__in=ids).delete()
     Course.objects.filter(eye_id__in=ids).delete()

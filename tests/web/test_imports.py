@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
 import time_machine
+from django.conf import settings
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.http import HttpResponse
 from django.test import Client
 from django.urls import reverse
 
+from followup.jobs.imports import run_imports
 from followup.models import ColumnMap, Exam, ImportBatch, Operation, PathwayVersion, Patient, Site
 from tests.builders import make_site, make_staff
 
@@ -100,10 +103,67 @@ def test_rows_can_be_looked_at_by_outcome_and_downloaded_as_harmless_text(client
     client.post(reverse("import_columns", args=[batch.pk]), said)
     rows = client.get(reverse("import", args=[batch.pk]), {"outcome": "refused"}).context["rows"]
     assert [row.number for row in rows] == [4]
-    lines = client.get(reverse("import_problems", args=[batch.pk])).content.decode().splitlines()
-    assert lines[0].startswith("\ufeffRow,Outcome,Column,Value,Reason,Record No,")
-    assert {line.split(",")[0] for line in lines[1:]} == {"3", "4"}
-    assert any(",'=1+1," in line for line in lines)
+    text = client.get(reverse("import_problems", args=[batch.pk])).content.decode()
+    lines = text.splitlines()
+    assert lines[0] == (
+        "\ufeffRecord No;Eye;OP-Datum;Eingriff;Tamponade;Visit date;Visus;Why it was left out"
+    )
+    assert [line.split(";")[0] for line in lines[1:]] == ["0013", "0014"]
+    assert ";'=1+1;" in lines[2]
+    assert "Row 4: " in lines[2]
+
+
+def test_rows_left_out_come_back_mended_by_the_same_map(client: Client) -> None:
+    batch, answer = columns_page(client)
+    said = proposed(answer) | {"c6-notation": "decimal", "c2-date_order": "day_first", "keep_as": "Old log"}
+    client.post(reverse("import_columns", args=[batch.pk]), said)
+    client.post(reverse("import_confirm", args=[batch.pk]))
+    left = client.get(reverse("import_problems", args=[batch.pk])).content.decode("utf-8")
+    mended = left.replace("both", "L").replace("10.01.2031", "10.01.2025").replace("'=1+1", "oil")
+    send(client, mended.encode())
+    latest = ImportBatch.objects.latest("id")
+    kept = ColumnMap.objects.get()
+    client.post(reverse("import_columns", args=[latest.pk]), {"use_map": kept.pk})
+    client.post(reverse("import_confirm", args=[latest.pk]))
+    assert list(Patient.objects.order_by("record_number").values_list("record_number", flat=True)) == [
+        "0012",
+        "0013",
+        "0014",
+    ]
+
+
+def test_a_written_file_is_undone_from_its_page_and_read_once_more(client: Client) -> None:
+    batch, answer = columns_page(client)
+    said = proposed(answer) | {"c6-notation": "decimal", "c2-date_order": "day_first"}
+    client.post(reverse("import_columns", args=[batch.pk]), said)
+    client.post(reverse("import_confirm", args=[batch.pk]))
+    patient = Patient.objects.get()
+    page = client.get(reverse("eye", args=[patient.eyes.get().pk])).content.decode()
+    assert "From log.csv, row 2" in page
+    told = client.post(reverse("import_undo", args=[batch.pk]), follow=True).content.decode()
+    assert "is undone: its records are gone" in told
+    assert not Operation.objects.exists()
+    answer = client.post(reverse("import_again", args=[batch.pk]))
+    assert answer.url == reverse("import_columns", args=[ImportBatch.objects.latest("id").pk])
+
+
+def test_a_long_file_is_handed_to_the_worker_and_shows_how_far_it_is(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("followup.web.imports.views.LONG", 2)
+    batch, answer = columns_page(client)
+    said = proposed(answer) | {"c6-notation": "decimal", "c2-date_order": "day_first"}
+    client.post(reverse("import_columns", args=[batch.pk]), said)
+    client.post(reverse("import_confirm", args=[batch.pk]))
+    page = client.get(reverse("import", args=[batch.pk])).content.decode()
+    assert "0 of 3 rows gone through" in page
+    assert 'http-equiv="refresh"' in page
+    client.post(reverse("import_stop", args=[batch.pk]))
+    assert "Stopped after 0 of 3 rows" in client.get(reverse("import", args=[batch.pk])).content.decode()
+    client.post(reverse("import_confirm", args=[batch.pk]))
+    run_imports()
+    assert "what was written" in client.get(reverse("import", args=[batch.pk])).content.decode()
+    assert Patient.objects.count() == 1
 
 
 def test_a_kept_reading_is_offered_for_the_next_file(client: Client, site: Site) -> None:
@@ -184,3 +244,31 @@ def test_an_unwanted_file_is_forgotten_and_a_written_one_stays(client: Client) -
     send(client, LOG.encode())
     client.post(reverse("import_discard", args=[ImportBatch.objects.latest("id").pk]))
     assert list(ImportBatch.objects.all()) == [batch]
+
+
+HOLES = Path(settings.BASE_DIR) / "fixtures" / "sheets" / "macular_hole_surgery_benchmark"
+
+
+def test_a_map_kept_as_a_file_does_what_the_command_does(client: Client) -> None:
+    sent = {
+        "file": SimpleUploadedFile("holes.csv", HOLES.with_suffix(".csv").read_bytes()),
+        "map": SimpleUploadedFile("holes.json", HOLES.with_suffix(".json").read_bytes()),
+    }
+    answer = client.post(reverse("imports"), sent)
+    batch = ImportBatch.objects.get()
+    assert answer.headers["Location"] == reverse("import", kwargs={"pk": batch.pk})
+    assert (batch.counts["read"], batch.counts["new"]) == (104, 104)
+    assert not Operation.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("content", "said"), [(b"{", "is not a JSON file"), (b'{"shape": "sideways"}', "does not fit at shape")]
+)
+def test_a_faulty_map_is_refused_beside_its_box(client: Client, content: bytes, said: str) -> None:
+    sent = {
+        "file": SimpleUploadedFile("log.csv", LOG.encode()),
+        "map": SimpleUploadedFile("map.json", content),
+    }
+    answer = client.post(reverse("imports"), sent)
+    assert said in answer.content.decode()
+    assert not ImportBatch.objects.exists()

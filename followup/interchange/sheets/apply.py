@@ -50,8 +50,16 @@ def confirm_import(*, by: Staff | None, now: datetime, today: date, batch: Impor
     column_map = accepted_map(batch.definition)
     checked = check_sheet(sheet_of(batch, column_map), column_map, site=batch.site, today=today)
     if _effects(checked.rows) != _shown(batch):
-        raise Refused("Records have changed since this sheet was checked. Check it again before confirming.")
+        raise changed_since()
     return write_import(by=by, now=now, batch=batch, plan=checked.plan)
+
+
+def changed_since(row: int = 0) -> Refused:
+    """What is said where a row would now do something else than was shown."""
+    named = f" Row {row} would now do something else." if row else ""
+    return Refused(
+        f"Records have changed since this sheet was checked.{named} Check it again before confirming."
+    )
 
 
 def preview(*, site: Site, today: date, content: bytes, column_map: ColumnMap) -> CheckedSheet:

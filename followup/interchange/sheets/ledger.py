@@ -102,6 +102,17 @@ class Ledger:
                     return Contradiction(one, name, *earlier[name])
         return None
 
+    def differences(self, said: Iterable[Said]) -> Iterator[tuple[Said, str, Any]]:
+        """What a row would change of what is on record: the entry, the field and its value before."""
+        for one in said:
+            recorded = self._recorded.get((one.kind, one.key))
+            given = self._given.get((one.kind, one.key), {})
+            if recorded is None:
+                continue
+            for name, value in one.fields.items():
+                if name not in given and recorded.values.get(name) != value:
+                    yield one, name, recorded.values.get(name)
+
     # Taking
 
     def take(self, said: Iterable[Said], row: int) -> str:

@@ -24,7 +24,9 @@ Offset: TypeAlias = int | Duration
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """kind: "refused", "human" (a person can settle it) or "note" (the row is taken all the same)."""
+    """kind: "refused", "human" (a person can settle it), or, where the row is taken all the same, "note" and
+    "change" (a value on record that it replaces).
+    """
 
     column: str
     value: str
@@ -86,7 +88,11 @@ class RowSaid:
 
     @property
     def is_usable(self) -> bool:
-        return all(problem.kind == "note" for problem in self.problems)
+        return all(problem.kind in ("note", "change") for problem in self.problems)
+
+    def forget(self, kind: str) -> None:
+        """Drops what was said of this kind, before the row is judged again."""
+        self.problems = [problem for problem in self.problems if problem.kind != kind]
 
     def problem(self, reason: str, kind: str = "refused", *, column: str = "", value: str = "") -> None:
         self.problems.append(Problem(column, value, reason, kind))
@@ -170,6 +176,18 @@ class RowReader:
         self._complete(said, row)
         self._keep_visits(said, visits)
         return said
+
+    def number_of(self, row: SheetRow) -> str:
+        """The record number of a row, "" where it has none that can be used."""
+        found = RowSaid(row.number)
+        for reading in self._readings:
+            if reading.use.target == "record_number" and reading.place < len(row.cells):
+                try:
+                    found.patient |= reading.use.catalogued.read(row.cells[reading.place], reading.rule)
+                except CellProblem:
+                    return ""
+        numbered = f"{self._map.numbered}{row.number}" if self._map.numbered else ""
+        return str(found.patient.get("record_number", numbered))
 
     def cells(self, row: SheetRow) -> dict[str, str]:
         """The raw text of the row by heading."""

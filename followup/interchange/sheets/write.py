@@ -5,14 +5,14 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 from followup.interchange.sheets.cells import RUN_BY_SPREADSHEETS
 from followup.models import ImportRow
 
 _TELEPHONE = re.compile(r"\+[0-9 ]{6,20}")
-_HEAD = ("Row", "Outcome", "Column", "Value", "Reason")
+REASON = "Why it was left out"
 
 
 def harmless(cell: object) -> str:
@@ -28,22 +28,23 @@ def harmless(cell: object) -> str:
     return f"'{text}"
 
 
-def csv_text(rows: Iterable[Sequence[object]]) -> str:
+def csv_text(rows: Iterable[Sequence[object]], *, separator: str = ",") -> str:
     """Rows as CSV in UTF-8 with the mark that spreadsheets look for."""
     stream = io.StringIO(newline="")
     stream.write("\ufeff")
-    csv.writer(stream).writerows([harmless(cell) for cell in row] for row in rows)
+    csv.writer(stream, delimiter=separator).writerows([harmless(cell) for cell in row] for row in rows)
     return stream.getvalue()
 
 
-def problem_rows(rows: Iterable[ImportRow], headers: Sequence[str]) -> str:
-    """Rows with their raw cells, a line a problem, for whoever puts them right in the source."""
-    return csv_text([(*_HEAD, *headers), *_lines(rows, headers)])
+def problem_rows(rows: Iterable[ImportRow], headers: Sequence[str], *, separator: str = ",") -> str:
+    """The rows left out as the file has them, and one column more with all that is said against each.
+
+    Put right, the same file comes back in by the same map, which does not know the added column.
+    """
+    return csv_text([(*headers, REASON), *(_line(row, headers) for row in rows)], separator=separator)
 
 
-def _lines(rows: Iterable[ImportRow], headers: Sequence[str]) -> Iterator[tuple[object, ...]]:
-    for row in rows:
-        cells = [row.cells.get(name, "") for name in headers]
-        for problem in row.problems:
-            said = (problem["column"], problem["value"], problem["reason"])
-            yield (row.number, row.get_outcome_display(), *said, *cells)
+def _line(row: ImportRow, headers: Sequence[str]) -> tuple[object, ...]:
+    said = (problem for problem in row.problems if problem["kind"] in ("human", "refused"))
+    reasons = [f"{one['column']}: {one['reason']}" if one["column"] else one["reason"] for one in said]
+    return (*(row.cells.get(name, "") for name in headers), f"Row {row.number}: {' '.join(reasons)}")

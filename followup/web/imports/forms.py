@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 from django.conf import settings
 
+from followup.domain.errors import FollowUpError
 from followup.domain.words import Correction, Procedure, Side
-from followup.interchange.sheets.column_map import ColumnMap, ColumnUse
+from followup.interchange.sheets.column_map import ColumnMap, ColumnUse, accepted_map
 from followup.interchange.sheets.columns import CATALOGUE, OF_A_VISIT, Column
 from followup.interchange.sheets.plain_text import ENCODINGS, SEPARATORS
 from followup.web.kit.forms import Form, choice_field
@@ -45,6 +47,23 @@ class UploadForm(Form):
         label="File",
         help_text="CSV in any common encoding, XLSX, XLS or ODS. The file itself is not changed.",
     )
+
+    map = forms.FileField(
+        label="Column map, if you have one as a file",
+        required=False,
+        help_text="JSON, as the command line takes it. Without one you name the columns on the next page.",
+    )
+
+    def clean_map(self) -> ColumnMap | None:
+        found = self.cleaned_data["map"]
+        if found is None:
+            return None
+        try:
+            return accepted_map(json.loads(found.read()))
+        except ValueError as fault:
+            raise forms.ValidationError(f"{found.name} is not a JSON file: {fault}.") from None
+        except FollowUpError as fault:
+            raise forms.ValidationError(fault.message) from None
 
     def clean_file(self) -> Any:
         found = self.cleaned_data["file"]

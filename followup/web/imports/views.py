@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import Any
@@ -12,18 +13,21 @@ from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from followup.domain.errors import FollowUpError, Refused
+from followup.domain.errors import FollowUpError
 from followup.domain.roles import Action
-from followup.interchange.sheets.apply import check_import, confirm_import, take_sheet
+from followup.interchange.sheets.apply import check_import, confirm_import, sheet_of, take_sheet
 from followup.interchange.sheets.check import MADE, OUTCOMES
 from followup.interchange.sheets.column_map import ColumnMap, accepted_map
+from followup.interchange.sheets.parts import LONG
 from followup.interchange.sheets.read import Sheet, read_sheet
 from followup.interchange.sheets.recognise import Proposal, Question, recognise
 from followup.interchange.sheets.write import problem_rows
 from followup.models import ImportBatch
 from followup.queries import access
 from followup.queries.imports import maps_at, rows_of, sheets_at
-from followup.services.imports import discard_import, save_column_map
+from followup.services.import_jobs import queue_import, stop_import
+from followup.services.import_undo import undo_import
+from followup.services.imports import BEGUN, discard_import, keep_sheet, save_column_map
 from followup.web.imports.forms import (
     ColumnForm,
     ReadingForm,
@@ -52,7 +56,9 @@ def imports(request: StaffRequest) -> HttpResponse:
             batch = take_sheet(
                 by=request.user, now=clock.now(), site=request.site, file_name=file.name, content=file.read()
             )
-            return redirect("import_columns", pk=batch.pk)
+            if form.cleaned_data["map"] is None:
+                return redirect("import_columns", pk=batch.pk)
+            return _check_by(request, batch, form.cleaned_data["map"])
     rows = page_of(request, sheets_at(request.user, request.site))
     return page(request, "imports/list.html", {"form": form, "rows": rows})
 
@@ -85,7 +91,7 @@ class ColumnShown:
 def columns(request: StaffRequest, pk: int) -> HttpResponse:
     """What each column is: proposed, or by a saved map, or as it was said last."""
     batch = find(request, access.import_for, pk)
-    if batch.state == "applied":
+    if batch.state in BEGUN:
         return redirect("import", pk=pk)
     if request.method == "POST" and "use_map" in request.POST:
         return _use_map(request, batch)
@@ -124,10 +130,16 @@ def _use_map(request: StaffRequest, batch: ImportBatch) -> HttpResponse:
     """Checks the rows by a kept reading as it stands, with whatever it says that no box of the page shows."""
     chosen = request.POST["use_map"]
     kept = maps_at(batch.site).filter(pk=chosen).first() if chosen.isdecimal() else None
+    if kept is None:
+        messages.error(request, "This kept reading is gone. Choose another.")
+        return redirect("import_columns", pk=batch.pk)
+    return _check_by(request, batch, accepted_map(kept.definition))
+
+
+def _check_by(request: StaffRequest, batch: ImportBatch, column_map: ColumnMap) -> HttpResponse:
+    """On to what each row would do; where the map does not fit the file, on to naming the columns."""
     try:
-        if kept is None:
-            raise Refused("This kept reading is gone. Choose another.")
-        check_import(today=clock.today(batch.site), batch=batch, column_map=accepted_map(kept.definition))
+        check_import(today=clock.today(batch.site), batch=batch, column_map=column_map)
     except FollowUpError as fault:
         messages.error(request, fault.message)
         return redirect("import_columns", pk=batch.pk)
@@ -223,6 +235,7 @@ def outcome(request: StaffRequest, pk: int) -> HttpResponse:
         "chosen": chosen if chosen in OUTCOMES else "",
         "sum": [(name, labels[name], batch.counts.get(name, 0)) for name in OUTCOMES],
         "made": [(name, batch.counts.get(name, 0)) for name in MADE.values()],
+        "percent": batch.rows_done * 100 // max(1, batch.counts.get("read", 1)),
         "has_problems": any(batch.counts.get(name) for name in WITH_PROBLEMS),
     }
     return page(request, "imports/outcome.html", context)
@@ -231,13 +244,65 @@ def outcome(request: StaffRequest, pk: int) -> HttpResponse:
 @require_POST
 @needs(Action.IMPORT)
 def confirm(request: StaffRequest, pk: int) -> HttpResponse:
+    """Writes a sheet at once; a long one, or one that stopped half way, is handed to the worker."""
     batch = find(request, access.import_for, pk)
-    try:
+
+    def act() -> str:
+        if batch.state == "stopped" or batch.counts.get("read", 0) > LONG:
+            queue_import(by=request.user, now=clock.now(), batch=batch)
+            return f"{batch.file_name} is long and is written in the background, from within a minute."
         confirm_import(by=request.user, now=clock.now(), today=clock.today(batch.site), batch=batch)
-        messages.success(request, f"{batch.file_name} is written. Every eye in it is planned.")
+        return f"{batch.file_name} is written. Every eye in it is planned."
+
+    return _done(request, batch, act)
+
+
+@require_POST
+@needs(Action.IMPORT)
+def stop(request: StaffRequest, pk: int) -> HttpResponse:
+    batch = find(request, access.import_for, pk)
+
+    def act() -> str:
+        stop_import(by=request.user, now=clock.now(), batch=batch)
+        return f"{batch.file_name} is stopped. Go on with it, or undo what is written."
+
+    return _done(request, batch, act)
+
+
+@require_POST
+@needs(Action.IMPORT)
+def undo(request: StaffRequest, pk: int) -> HttpResponse:
+    batch = find(request, access.import_for, pk)
+
+    def act() -> str:
+        undo_import(by=request.user, now=clock.now(), batch=batch)
+        return f"{batch.file_name} is undone: its records are gone, and what it changed is as before."
+
+    return _done(request, batch, act)
+
+
+@require_POST
+@needs(Action.IMPORT)
+def again(request: StaffRequest, pk: int) -> HttpResponse:
+    """The same file once more, for another sheet of it or after it was undone: an import of its own."""
+    batch = find(request, access.import_for, pk)
+    copy = keep_sheet(
+        by=request.user,
+        now=clock.now(),
+        site=batch.site,
+        file_name=batch.file_name,
+        content=bytes(batch.content),
+    )
+    return redirect("import_columns", pk=copy.pk)
+
+
+def _done(request: StaffRequest, batch: ImportBatch, act: Callable[[], str]) -> HttpResponse:
+    """Does it and says so, or says why not; either way back to the sheet's page."""
+    try:
+        messages.success(request, act())
     except FollowUpError as fault:
         messages.error(request, fault.message)
-    return redirect("import", pk=pk)
+    return redirect("import", pk=batch.pk)
 
 
 @require_POST
@@ -259,8 +324,9 @@ def problems(request: StaffRequest, pk: int) -> HttpResponse:
     """The rows that were not taken, with the reasons, to put right in the source."""
     batch = find(request, access.import_for, pk)
     rows = list(rows_of(batch, WITH_PROBLEMS))
-    headers = list(dict.fromkeys(name for row in rows for name in row.cells))
-    response = HttpResponse(problem_rows(rows, headers), content_type="text/csv; charset=utf-8")
+    sheet = sheet_of(batch, accepted_map(batch.definition)) if batch.definition else sheet_of(batch)
+    text = problem_rows(rows, sheet.headers, separator=sheet.separator or ",")
+    response = HttpResponse(text, content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="import-{batch.pk}-problems.csv"'
     response["Cache-Control"] = "private, no-store"
     return response
