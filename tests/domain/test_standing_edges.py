@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from followup.domain.facts import EyeHistory
-from followup.domain.words import DecisionKind, Lane
-from tests.domain.histories import exam, history, oil_in, oil_out, operation, signed, standing
+from followup.domain.words import DecisionKind, Lane, Standing
+from tests.domain.histories import day, exam, history, oil_in, oil_out, operation, signed, standing
 
 GAS = operation("2024-01-31")
 OIL = oil_in("2024-01-31")
@@ -61,3 +61,26 @@ def test_oil_kept_by_a_signature_of_the_day_it_was_put_in() -> None:
     told = history(OIL, signed(DecisionKind.KEEP_OIL, "2024-01-31", review_on="2024-07-31"))
     removal = [lane for lane in standing(told, "2024-05-01").lanes if lane.lane is Lane.REMOVAL]
     assert [lane.next_step for lane in removal] == ["Oil kept by decision; review it by 31 Jul 2024."]
+
+
+@pytest.mark.parametrize(
+    ("told", "sentence", "since"),
+    [
+        (history(GAS, died_on=day("2024-04-01")), "Died.", "2024-04-01"),
+        (history(GAS, signed(DecisionKind.DISCHARGE, "2024-03-01")), "Discharge.", "2024-03-01"),
+        (
+            history(
+                GAS,
+                signed(
+                    DecisionKind.TRANSFER, "2024-03-01", to_whom="Harbour Eye Unit", accepted_on="2024-03-05"
+                ),
+            ),
+            "Transfer to Harbour Eye Unit.",
+            "2024-03-01",
+        ),
+    ],
+)
+def test_a_closed_eye_says_why_and_since_when(told: EyeHistory, sentence: str, since: str) -> None:
+    found = standing(told, "2024-05-01")
+    assert (found.standing, found.next_step, str(found.since)) == (Standing.CLOSED, sentence, since)
+    assert (found.lanes, found.leading, found.missed) == ((), None, 0)
