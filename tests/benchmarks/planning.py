@@ -30,7 +30,18 @@ from followup.domain.words import (
     Standing,
     Tamponade,
 )
-from tests.domain.histories import BOOK, attempt, exam, history, oil_in, oil_out, operation, place, signed
+from tests.domain.histories import (
+    BOOK,
+    LIMITS,
+    attempt,
+    exam,
+    history,
+    oil_in,
+    oil_out,
+    operation,
+    place,
+    signed,
+)
 
 TODAY = date(2024, 5, 1)
 EYES = (1_000, 10_000, 100_000)
@@ -107,7 +118,7 @@ def tell_standings(eyes: Sequence[EyeHistory]) -> Counter[Standing]:
     for eye in eyes:
         state = state_of(eye, plan_eye(eye, BOOK))
         assert state is not None, f"eye {eye.eye_id} was operated on and has no course"
-        told[standing_on(state, TODAY).standing] += 1
+        told[standing_on(state, TODAY, LIMITS).standing] += 1
     return told
 
 

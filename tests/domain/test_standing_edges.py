@@ -1,4 +1,4 @@
-"""The days on which a standing turns, each told by its whole sentence. Windows: the shipped pathways."""
+"""The days on which a standing turns, and how a closed eye is told. Windows: the shipped pathways."""
 
 from __future__ import annotations
 
@@ -15,41 +15,37 @@ DONE = history(
 )
 LOST = history(OIL, oil_out("2025-02-10"))
 
-SENTENCES: list[tuple[str, EyeHistory, str, str]] = [
-    ("the last day of a period", history(GAS), "2024-02-04", "Day 1: overdue since 2 Feb 2024."),
-    ("the first day of the next", history(GAS), "2024-02-05", "Week 1: overdue since 2 Feb 2024."),
+TURNS: list[tuple[str, EyeHistory, str, str, str]] = [
+    ("the last day of a period", history(GAS), "2024-02-04", "D1", "2024-02-02"),
+    ("the first day of the next", history(GAS), "2024-02-05", "W1", "2024-02-02"),
     (
         "the last review signed off, the others never met",
         history(GAS, signed(DecisionKind.STANDS_FOR, "2026-02-01", milestone_key="M24")),
         "2026-03-01",
-        "Month 12: overdue since 2 Feb 2024.",
+        "M12",
+        "2024-02-02",
     ),
-    (
-        "reviews without end, the last day before one opens",
-        LOST,
-        "2034-01-10",
-        "Yearly review 6: overdue since 12 Feb 2025.",
-    ),
-    (
-        "reviews without end, the day one opens",
-        LOST,
-        "2034-01-11",
-        "Yearly review 7: overdue since 12 Feb 2025.",
-    ),
-    (
-        "all done",
-        DONE,
-        "2026-03-01",
-        "All planned reviews are done: discharge, or say when to see the eye again.",
-    ),
+    ("reviews without end, the last day before one opens", LOST, "2034-01-10", "Y-6", "2025-02-12"),
+    ("reviews without end, the day one opens", LOST, "2034-01-11", "Y-7", "2025-02-12"),
 ]
 
 
 @pytest.mark.parametrize(
-    ("told", "on", "sentence"), [row[1:] for row in SENTENCES], ids=[row[0] for row in SENTENCES]
+    ("told", "on", "key", "since"), [row[1:] for row in TURNS], ids=[row[0] for row in TURNS]
 )
-def test_the_next_step_is_a_whole_sentence(told: EyeHistory, on: str, sentence: str) -> None:
-    assert standing(told, on).next_step == sentence
+def test_what_an_overdue_eye_waits_for_and_since_when(
+    told: EyeHistory, on: str, key: str, since: str
+) -> None:
+    leading = standing(told, on).leading
+    assert leading is not None
+    assert leading.milestone is not None
+    assert (leading.standing, leading.milestone.key, str(leading.since)) == (Standing.OVERDUE, key, since)
+
+
+def test_all_reviews_done_is_a_question() -> None:
+    assert standing(DONE, "2026-03-01").next_step == (
+        "All planned reviews are done: discharge, or say when to see the eye again."
+    )
 
 
 def test_a_lane_without_a_review_says_so() -> None:
