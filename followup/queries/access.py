@@ -18,6 +18,7 @@ from followup.models import (
     Decision,
     Eye,
     ImportBatch,
+    Merge,
     Operation,
     Patient,
     PatternException,
@@ -165,6 +166,11 @@ def colleague_for(staff: Staff, pk: int) -> Staff:
 
 def import_for(staff: Staff, pk: int) -> ImportBatch:
     return imports_of(staff).get(pk=pk)
+
+
+def merge_for(staff: Staff, pk: int) -> Merge:
+    merges = Merge.objects.filter(kept__site__in=sites_of(staff)).select_related("kept__site", "merged")
+    return merges.get(pk=pk)
 
 
 def calendar_address_for(staff: Staff, pk: int) -> CalendarAddress:

@@ -16,6 +16,7 @@ from followup.models import (
     Decision,
     Eye,
     ImportRow,
+    Merge,
     Operation,
     Patient,
     Staff,
@@ -25,6 +26,7 @@ from followup.models import (
 from followup.queries import access
 from followup.queries.booking import appointments_of_person
 from followup.queries.cautions import Caution, urgent_symptoms
+from followup.queries.duplicates import merged_into, merges_of
 from followup.queries.eyes import cautions_now
 from followup.queries.standing import EyeStandingRow, site_standings
 from followup.queries.urgent import reports_of
@@ -103,6 +105,9 @@ class PersonPage:
     """New symptoms that this person told of, the last first."""
     source: str = ""
     """The file and row that brought this person; "" where somebody typed them in."""
+    merges: tuple[Merge, ...] = ()
+    """Records that were folded into this one."""
+    merged_into: Patient | None = None
 
 
 def person_page(patient: Patient, day: date) -> PersonPage:
@@ -120,6 +125,8 @@ def person_page(patient: Patient, day: date) -> PersonPage:
         urgent=urgent_symptoms(patient.site),
         reports=reports_of(patient),
         source=source_of(patient.source_row_id),
+        merges=tuple(merges_of(patient)),
+        merged_into=merged_into(patient),
     )
 
 
@@ -132,5 +139,7 @@ def source_of(row: int | None) -> str:
 
 
 def changes_of(patient: Patient) -> QuerySet[Change]:
-    """Every change to anything of this person, the last first, with its author at hand."""
-    return Change.objects.filter(patient=patient).select_related("by").order_by("-at", "-id")
+    """Every change to anything of this person, under each number that was merged, the last first."""
+    merged = Merge.objects.filter(kept=patient, undone_at=None).values("merged_id")
+    own = Q(patient=patient) | Q(patient__in=merged)
+    return Change.objects.filter(own).select_related("by").order_by("-at", "-id")

@@ -16,7 +16,7 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from followup.domain.roles import Action, Role, may
-from followup.models import ImportBatch, PageRead, PathwayVersion, Site
+from followup.models import ImportBatch, Merge, PageRead, PathwayVersion, Site
 from followup.services.pathway import replan_eyes
 from tests.builders import (
     NOW,
@@ -27,6 +27,7 @@ from tests.builders import (
     make_exam,
     make_exception,
     make_oil_operation,
+    make_patient,
     make_pattern,
     make_report,
     make_session,
@@ -97,6 +98,9 @@ PAGES: dict[str, Page] = {
     "register": Page(Action.EDIT_PATIENTS),
     "patient": Page(Action.SEE_PATIENTS, "patient"),
     "history": Page(Action.SEE_PATIENTS, "patient"),
+    "duplicates": Page(Action.EDIT_PATIENTS),
+    "beside": Page(Action.EDIT_PATIENTS, "patient"),
+    "undo_merge": Page(Action.EDIT_PATIENTS, "merge"),
     "change_patient": Page(Action.EDIT_PATIENTS, "patient"),
     "eye": Page(Action.SEE_PATIENTS, "eye"),
     "eye_figure": Page(Action.SEE_PATIENTS, "eye"),
@@ -162,7 +166,15 @@ def records_at(site: Site) -> dict[str, int]:
     exception = make_exception(pattern=make_pattern(site=site))
     sheet = ImportBatch.objects.create(site=site, file_name="log.csv", content=b"no,eye\n1,R\n", made_at=NOW)
     appointment = make_appointment(patient=operation.eye.patient, session=session)
+    merge = Merge.objects.create(
+        kept=operation.eye.patient,
+        merged=make_patient(site=site),
+        by=make_staff(site=site),
+        at=NOW,
+        moved={"rows": [], "details": {}},
+    )
     return {
+        "merge": merge.pk,
         "patient": operation.eye.patient_id,
         "eye": operation.eye_id,
         "operation": operation.pk,

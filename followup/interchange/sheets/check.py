@@ -17,6 +17,7 @@ from followup.interchange.sheets.ledger import Contradiction, Ledger, Said
 from followup.interchange.sheets.read import Sheet, SheetRow
 from followup.interchange.sheets.rows import RowReader, RowSaid
 from followup.models import Site
+from followup.queries.duplicates import numbers_merged
 from followup.queries.imports import Recorded, record_numbers, records_of
 from followup.services.import_plan import ImportedRow, ImportPlan, Key, Kind
 
@@ -63,6 +64,7 @@ def check_sheet(
     said = {row.number: reader.read(row) for row in sheet.rows if not row.ignored}
     if any(use.target == "examiner" for use in column_map.columns):
         drop_carried_forward(said.values())
+    _follow_merges(said.values(), numbers_merged(site))
     numbers = {row.record_number for row in said.values() if row.record_number}
     records = list(records_of(site, numbers))
     _note_look_alikes(said.values(), numbers, record_numbers(site))
@@ -72,6 +74,15 @@ def check_sheet(
     unused = column_map.unused_columns(sheet.headers)
     notes = [f"Columns left alone: {', '.join(unused)}."] if unused else []
     return CheckedSheet(sheet.name, rows, _counts(rows, plan), plan, (*sheet.notes, *notes))
+
+
+def _follow_merges(said: Iterable[RowSaid], merged: dict[str, str]) -> None:
+    """The number of a record that was merged stands for the one that was kept."""
+    for row in said:
+        if row.record_number in merged:
+            kept = merged[row.record_number]
+            row.problem(f"{row.record_number} was merged into {kept}: entered there.", "note")
+            row.record_number = kept
 
 
 def _judge(
