@@ -12,7 +12,7 @@ from followup.models.people import Patient
 
 
 class Consent(models.Model):
-    """A person agreed to be written to on one channel. Withdrawn, it stays; given again, it is another row."""
+    """A person agreed to be written to on one channel. Withdrawn, it stays; given again, another row."""
 
     patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="consents")
     channel = models.CharField(max_length=12, choices=choices.WRITTEN_CHANNELS)
