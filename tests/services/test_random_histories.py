@@ -171,7 +171,13 @@ class Clinic:
             eye=self.any(self.eyes),
             kind=self.random.choice(
                 [
-                    "keep_oil", "see_again", "plan", "discharge", "transfer", "lost", "refused",
+                    "keep_oil",
+                    "see_again",
+                    "plan",
+                    "discharge",
+                    "transfer",
+                    "lost",
+                    "refused",
                     "change_pathway",
                 ]
             ),
