@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import pytest
 
+from followup.domain.facts import AppointmentFact
 from followup.domain.words import AppointmentState, DecisionKind, Lane, Procedure, Tamponade
-from tests.domain.histories import attempt, day, exam, history, operation, place, signed
+from tests.domain.histories import attempt, day, exam, history, operation, place, report, signed, taken_back
 
 BEFORE, ON, AFTER = "2024-03-30", "2024-03-31", "2024-04-01"
 LASER = frozenset({Procedure.RETINAL_LASER})
@@ -61,6 +62,35 @@ def test_a_place_lies_ahead_or_lacks_its_outcome(
 ) -> None:
     booked = place(on, Lane.REVIEW, state)
     assert (booked.lies_ahead(day(ON)), booked.lacks_outcome(day(ON))) == (ahead, lacks)
+
+
+@pytest.mark.parametrize(
+    ("told", "missed", "happened"),
+    [
+        (place(BEFORE, state=AppointmentState.NOSHOW), True, True),
+        (place(ON, state=AppointmentState.NOSHOW), True, True),
+        (place(AFTER, state=AppointmentState.NOSHOW), False, False),
+        (place(BEFORE), False, True),
+        (place(AFTER), False, True),
+        (taken_back(BEFORE, AFTER), False, True),
+        (taken_back(ON, AFTER), False, True),
+        (taken_back(AFTER, BEFORE), False, False),
+    ],
+)
+def test_a_place_missed_or_taken_back_is_told_of_from_that_day(
+    told: AppointmentFact, missed: bool, happened: bool
+) -> None:
+    assert (told.was_missed_by(day(ON)), told.had_happened_by(day(ON))) == (missed, happened)
+
+
+def test_a_report_is_told_of_from_its_day_and_answered_from_its_answer() -> None:
+    told = history(report(BEFORE, ON), report(ON, AFTER), report(BEFORE), report(AFTER, AFTER))
+    known = told.until(day(ON)).reports
+    assert known == (
+        told.reports[0],
+        replace(told.reports[1], answered_on=None),
+        told.reports[2],
+    )
 
 
 def test_the_history_by_the_end_of_a_day_holds_what_had_happened_and_every_place() -> None:

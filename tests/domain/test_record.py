@@ -8,11 +8,11 @@ from datetime import date, timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from followup.domain.facts import ExamFact, EyeTraits, Known, OperationFact
+from followup.domain.facts import ExamFact, EyeHistory, EyeTraits, Known, OperationFact, PathwayId, Pin
 from followup.domain.record import EyeRecord
 from followup.domain.standing import EyeStanding
-from followup.domain.words import Retina, Standing, Tamponade
-from tests.domain.histories import day, exam, oil_in, operation, standing
+from followup.domain.words import DecisionKind, Retina, Side, Standing, Tamponade
+from tests.domain.histories import attempt, day, exam, oil_in, operation, place, report, signed, standing
 
 GAS = replace(operation("2024-01-31"), known=Known(since=day("2024-01-31")))
 SEEN_LATE_ENTERED = replace(exam("2024-02-07"), known=Known(since=day("2024-03-01")))
@@ -61,6 +61,40 @@ def test_a_corrected_operation_is_told_by_the_value_of_the_day() -> None:
     told = record(as_oil, as_gas, *seen)
     assert "Oil removal" in as_known_then(told, "2024-05-05").next_step
     assert "Month 6" in as_known_now(told, "2024-05-05").next_step
+
+
+THEN, NOW = Known(until=day("2024-05-10")), Known(since=day("2024-05-10"))
+
+
+def test_every_kind_of_fact_is_told_by_the_version_of_the_day() -> None:
+    pinned = {GAS.id: Pin(PathwayId("after-gas", 1), "fact")}
+    versions_of = {
+        "operations": operation("2024-01-31"),
+        "exams": exam("2024-02-01"),
+        "appointments": place("2024-06-01"),
+        "decisions": signed(DecisionKind.PLAN, "2024-02-01"),
+        "attempts": attempt("2024-02-01"),
+        "reports": report("2024-02-01"),
+    }
+    then = {name: replace(fact, known=THEN) for name, fact in versions_of.items()}
+    now = {name: replace(fact, known=NOW) for name, fact in versions_of.items()}
+    traits = (EyeTraits(known=THEN), EyeTraits(only_eye=True, known=NOW))
+    told = EyeRecord(
+        eye_id=7, traits=traits, pinned=pinned, **{name: (then[name], now[name]) for name in versions_of}
+    )
+    assert told.known_on(day("2024-05-09")) == EyeHistory(
+        eye_id=7, traits=traits[0], pinned=pinned, **{name: (fact,) for name, fact in then.items()}
+    )
+    assert told.known_now() == EyeHistory(
+        eye_id=7, traits=traits[1], pinned=pinned, **{name: (fact,) for name, fact in now.items()}
+    )
+
+
+def test_before_anything_was_known_of_an_eye_there_is_its_side() -> None:
+    left = EyeTraits(side=Side.LEFT, only_eye=True, known=NOW)
+    assert EyeRecord(eye_id=7, traits=(left,)).known_on(day("2024-05-09")) == EyeHistory(
+        eye_id=7, traits=EyeTraits(side=Side.LEFT)
+    )
 
 
 START = date(2024, 1, 1)

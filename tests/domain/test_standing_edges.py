@@ -6,7 +6,7 @@ import pytest
 
 from followup.domain.facts import EyeHistory
 from followup.domain.words import DecisionKind, Lane, Standing
-from tests.domain.histories import day, exam, history, oil_in, oil_out, operation, signed, standing
+from tests.domain.histories import day, exam, history, oil_in, oil_out, operation, place, signed, standing
 
 GAS = operation("2024-01-31")
 OIL = oil_in("2024-01-31")
@@ -51,6 +51,32 @@ def test_all_reviews_done_is_a_question() -> None:
 def test_a_lane_without_a_review_says_so() -> None:
     reviews = [lane for lane in standing(DONE, "2026-03-01").lanes if lane.milestone is None]
     assert [lane.next_step for lane in reviews[1:]] == ["No review is planned."]
+
+
+def test_no_place_is_taken_for_a_review_that_is_not_planned() -> None:
+    booked = history(*DONE.operations, *DONE.exams, place("2026-04-01"))
+    assert [lane.appointment for lane in standing(booked, "2026-03-01").lanes] == [None, None]
+
+
+def test_oil_past_its_limit_without_a_place_says_no_more_than_that() -> None:
+    told = history(OIL, exam("2024-02-01"), exam("2024-02-29"), exam("2024-04-29"))
+    assert standing(told, "2024-05-01").next_step == "Oil removal: past its limit since 30 Apr 2024."
+
+
+def test_a_place_in_theatre_on_the_last_day_is_in_time() -> None:
+    told = history(OIL, exam("2024-02-01"), exam("2024-02-29"), place("2024-04-30", Lane.REMOVAL))
+    removal = [lane for lane in standing(told, "2024-04-01").lanes if lane.lane is Lane.REMOVAL]
+    assert [(lane.standing, lane.booked_late) for lane in removal] == [(Standing.BOOKED, False)]
+
+
+def test_a_discharge_signed_on_the_day_of_surgery_closes_the_eye() -> None:
+    told = history(GAS, signed(DecisionKind.DISCHARGE, "2024-01-31"))
+    assert standing(told, "2024-02-01").standing is Standing.CLOSED
+
+
+@pytest.mark.parametrize(("on", "missed"), [("2024-02-04", 0), ("2024-02-05", 1), ("2024-02-22", 2)])
+def test_a_review_is_missed_from_the_day_after_its_period(on: str, missed: int) -> None:
+    assert standing(history(GAS), on).missed == missed
 
 
 def test_oil_kept_by_a_signature_of_the_day_it_was_put_in() -> None:

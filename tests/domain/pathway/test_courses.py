@@ -59,6 +59,13 @@ def test_the_oil_of_an_exchange_is_a_matter_of_the_new_course() -> None:
     assert marks(second, Lane.REMOVAL) == {"removal-2024-03-01": (Mark.OPEN, "")}
 
 
+@pytest.mark.parametrize(("repaired", "mark"), [("2024-02-04", Mark.SUPERSEDED), ("2024-02-05", Mark.OPEN)])
+def test_a_review_missed_before_a_repair_stays_missed(repaired: str, mark: Mark) -> None:
+    """The period of day 1 ends on 4 February."""
+    first = courses(history(GAS, operation(repaired)))[0]
+    assert marks(first, Lane.REVIEW)["D1"] == (mark, "")
+
+
 def test_a_visit_may_stand_for_a_review_that_was_asked_for() -> None:
     again = signed(DecisionKind.SEE_AGAIN, "2024-02-10", review_on="2024-02-20")
     key = f"see-again-{again.id}"
@@ -95,6 +102,14 @@ def test_reviews_without_end_are_carried_on_until_one_opens_after_the_day(
 ) -> None:
     course = courses(history(OIL, oil_out("2025-02-10")))[-1]
     assert course.milestones_by(asked)[-1].opens == last_opens
+
+
+def test_what_was_asked_for_beside_the_pathway_is_carried_on_with_it() -> None:
+    again = signed(DecisionKind.SEE_AGAIN, "2024-02-10", review_on="2024-02-20")
+    (course,) = courses(history(OIL, again))
+    beside = [f"see-again-{again.id}", "removal-2024-01-31"]
+    planned = ["D1", "W1", "M1", "M3", "M6", "M12", "M24", "Y-1", "Y-2", "Y-3"]
+    assert [m.key for m in course.milestones_by(day("2028-06-01"))] == [*planned, *beside]
 
 
 def test_reviews_without_end_are_carried_on_from_the_last_that_was_planned() -> None:

@@ -261,7 +261,25 @@ def test_a_removal_counts_from_its_fill_unless_told_otherwise() -> None:
 def test_all_faults_are_told_at_once() -> None:
     with pytest.raises(PathwayFault) as refused:
         parse_pathway(GOOD.replace("P7D", "7d").replace("P1D", "1d"), "plain.toml")
-    assert len(refused.value.message.splitlines()) == 3
+    assert [line.split(":")[0] for line in refused.value.message.split("\n")] == [
+        "plain.toml, line 7, milestone 1",
+        "plain.toml, line 7, milestone 1",
+        "plain.toml, line 13, milestone 2",
+    ]
+
+
+def test_a_text_without_a_name_is_called_a_pathway() -> None:
+    with pytest.raises(PathwayFault, match=r"^pathway, line 13, milestone 2: "):
+        parse_pathway(GOOD.replace("P7D", "7d"))
+
+
+def test_reviews_after_a_removal_are_checked_too() -> None:
+    removal = '[[milestone]]\nkey = "R"\ntitle = "Out"\nlane = "removal"\nopens = "P1M"\ncloses = "P2M"\n\n'
+    text = removal.join(GOOD.replace("P7D", "P1D").rsplit("[[milestone]]", 1)).replace(
+        removal, f"{removal}[[milestone]]"
+    )
+    with pytest.raises(PathwayFault, match="line 20, milestone 3: key 'W1' opens on"):
+        parse_pathway(text, "plain.toml")
 
 
 @pytest.mark.parametrize("path", sorted(PATHWAYS.glob("*.toml")), ids=lambda path: path.stem)
