@@ -54,10 +54,14 @@ def test_everybody_seen_to_the_end_is_complete() -> None:
 def test_nobody_and_no_time_are_no_estimate() -> None:
     assert completeness([], [], 24).clark is NOT_ESTIMABLE
     assert completeness([0], [0], 0).corrected is NOT_ESTIMABLE
+    half_a_day = completeness([0.25], [0], 0.5)
+    assert (half_a_day.clark, half_a_day.corrected) == (0.5, 0.5)
 
 
 def test_an_eye_followed_beyond_its_closing_day_is_refused() -> None:
     with pytest.raises(BadValue, match=r"time\[1\] is 400, beyond its closing day 365"):
         completeness([100, 400], [0, 0], 365)
+    with pytest.raises(BadValue, match=r"^time\[0\] is -1: "):
+        completeness([-1], [0], 365)
     with pytest.raises(BadValue, match="2 times but 1 values of closing"):
         completeness([100, 400], [0, 0], [365])

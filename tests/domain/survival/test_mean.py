@@ -8,7 +8,7 @@ import statsmodels.api as sm
 from scipy import stats
 
 from followup.domain.errors import BadValue
-from followup.domain.survival.mean import mean
+from followup.domain.survival.mean import Mean, mean
 from followup.domain.survival.values import NOT_ESTIMABLE
 
 GAINS = [0.3, 0.1, -0.2, 0.5, 0.0, 0.24]
@@ -30,14 +30,24 @@ def test_two_eyes_of_one_person_are_kept_together_as_in_a_regression_on_a_consta
 
 
 def test_nobody_and_one_person_have_no_interval() -> None:
-    assert mean([]).value is NOT_ESTIMABLE
-    one = mean([0.2, 0.4], cluster=["P1", "P1"])
-    assert one.value == pytest.approx(0.3)
-    assert (one.lower, one.upper, one.std_error) == (NOT_ESTIMABLE,) * 3
+    assert mean([], level=0.9) == Mean(0, 0, *(NOT_ESTIMABLE,) * 4, 0.9)
+    one = mean([0.25, 0.75], cluster=["P1", "P1"], level=0.9)
+    assert one == Mean(2, 1, 0.5, *(NOT_ESTIMABLE,) * 3, 0.9)
+
+
+def test_two_people_worked_by_hand() -> None:
+    """Values 1 and 3: mean 2, standard error 1; t with one degree at 90 % is tan(0.45 pi) = 6.3138."""
+    found = mean([1, 3], level=0.9)
+    assert (found.count, found.clusters, found.value, found.std_error) == (2, 2, 2, 1)
+    assert (found.lower, found.upper) == (pytest.approx(2 - 6.313752), pytest.approx(2 + 6.313752))
+    assert found.level == 0.9
 
 
 def test_a_mean_is_refused_with_its_fault() -> None:
-    with pytest.raises(BadValue, match="2 values but 1 patients"):
+    with pytest.raises(BadValue, match="2 values but 1 patients") as fault:
         mean([1.0, 2.0], cluster=[1])
-    with pytest.raises(BadValue, match="between 0 and 1"):
-        mean([1.0], level=1)
+    assert fault.value.field == "cluster"
+    for level in (0, 1):
+        with pytest.raises(BadValue, match="between 0 and 1") as fault:
+            mean([1.0], level=level)
+        assert fault.value.field == "level"

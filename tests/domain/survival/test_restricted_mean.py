@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from followup.domain.errors import BadValue
+from followup.domain.survival.comparison import Difference
 from followup.domain.survival.kaplan_meier import Curve, kaplan_meier
 from followup.domain.survival.restricted_mean import (
     restricted_mean,
@@ -101,13 +102,35 @@ def test_means_of_the_open_series_of_eyes() -> None:
 def test_nobody_has_no_mean_and_no_difference() -> None:
     nobody, somebody = kaplan_meier([], []), kaplan_meier([1, 2, 3], [1, 0, 1])
     assert restricted_mean(nobody, 10).mean is NOT_ESTIMABLE
-    assert restricted_mean_difference(nobody, somebody, 10).value is NOT_ESTIMABLE
+    found = restricted_mean_difference(nobody, somebody, 10)
+    assert found == Difference(*(NOT_ESTIMABLE,) * 5, 0.95, paired=False)
 
 
 def test_a_difference_is_not_estimable_where_a_curve_has_ended() -> None:
     short, long = kaplan_meier([5, 10], [1, 0]), kaplan_meier([5, 10, 20], [0, 1, 0])
     assert survival_difference(short, long, 15).value is NOT_ESTIMABLE
     assert survival_difference(long, long, 2).lower is NOT_ESTIMABLE
+    ended = kaplan_meier([5, 10], [1, 1])
+    found = survival_difference(ended, long, 10)
+    assert (found.value, found.std_error, found.p_value) == (0.5, NOT_ESTIMABLE, NOT_ESTIMABLE)
+
+
+def test_a_difference_on_the_day_of_an_event_has_the_drop_behind_it() -> None:
+    """By hand: 1/2 after 2 of 4 against 3/4 after 1 of 4; Greenwood errors 1/4 and sqrt(3)/8."""
+    first, second = kaplan_meier([5, 5, 9, 9], [1, 1, 0, 0]), kaplan_meier([5, 9, 9, 9], [1, 0, 0, 0])
+    found = survival_difference(first, second, 5)
+    assert (found.value, found.level, found.paired) == (0.25, 0.95, False)
+    assert found.std_error == pytest.approx((1 / 16 + 3 / 64) ** 0.5)
+
+
+def test_patients_known_on_one_side_only_count_as_independent() -> None:
+    known = kaplan_meier([5, 5, 9, 9], [1, 1, 0, 0], cluster=["p", "p", "q", "r"])
+    unknown = kaplan_meier([5, 9, 9, 9], [1, 0, 0, 0])
+    for pair in ((known, unknown), (unknown, known)):
+        found = survival_difference(*pair, 5)
+        assert not found.paired
+        errors = (known.at(5).std_error, unknown.at(5).std_error)
+        assert found.std_error == pytest.approx(sum(number(error) ** 2 for error in errors) ** 0.5)
 
 
 def test_a_paired_difference_of_a_curve_with_itself_has_no_error_left() -> None:

@@ -61,5 +61,11 @@ def test_late_entries_are_followed_from_their_entry() -> None:
     assert reverse_kaplan_meier([0, 0, 4], [0, 1, 0], entry=[0, 0, 0]).survival_at([0]).tolist() == [0.5]
 
 
+def test_both_eyes_of_a_person_are_kept_together() -> None:
+    curve = reverse_kaplan_meier([5, 5, 9, 9], [0, 0, 0, 0], cluster=["p", "p", "q", "q"])
+    assert (curve.clusters, curve.robust) == (2, True)
+    assert reverse_kaplan_meier([5, 5, 9, 9], [0, 0, 0, 0]).clusters == 4
+
+
 def test_nobody_was_followed() -> None:
     assert reverse_kaplan_meier([], []).at(1).survival is NOT_ESTIMABLE

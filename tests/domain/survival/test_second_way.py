@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -96,6 +97,20 @@ def test_restricted_means_are_sums_of_daily_heights() -> None:
             assert number(restricted_mean(kaplan_meier(time, event, entry=entry), 6).mean) == pytest.approx(
                 days
             )
+
+
+def test_errors_of_restricted_means_are_derivatives_by_patient() -> None:
+    def days_free(rows: list[Row], end: int, weights: list[Fraction] | None = None) -> Fraction:
+        return sum((plain.survival(rows, day, weights) for day in range(end)), Fraction(0))
+
+    for given, patients in small_sets(8, 150):
+        entry, time, event = columns(given)
+        kept = [(r, p) for r, p in zip(given, patients, strict=True) if r in plain.usable([r])]
+        rows, whose = [r for r, _ in kept], [p for _, p in kept]
+        if rows:
+            found = restricted_mean(kaplan_meier(time, event, entry=entry, cluster=patients), 6)
+            wanted = plain.jackknife_error(days_free, rows, whose, 6)
+            assert number(found.std_error) == pytest.approx(wanted, abs=1e-9)
 
 
 def test_the_order_of_rows_does_not_matter() -> None:
