@@ -77,7 +77,8 @@ class RecallRow:
     @property
     def to_book(self) -> Lane:
         """The lane whose place is missing most."""
-        return next((lane.lane for lane in self.row.standing.lanes if lane.appointment is None), Lane.REVIEW)
+        planned = (lane for lane in self.row.standing.lanes if lane.question is None)
+        return next((lane.lane for lane in planned if lane.appointment is None), Lane.REVIEW)
 
 
 def recall_list(*, site: Site, day: date, wanted: Wanted) -> list[RecallRow]:

@@ -233,6 +233,8 @@ def test_each_lane_is_told_whole_and_the_most_pressing_first(
     )
 
 
+CALL_BACK = attempt("2024-04-02", ContactResult.CALL_BACK, next_step_on="2024-04-06")
+BOUNCED = attempt("2024-04-02", ContactResult.RETURNED, Channel.EMAIL, "2024-04-03")
 REFUSAL = attempt("2024-03-20", ContactResult.REFUSED)
 WILL_COME = attempt("2024-04-02", ContactResult.WILL_COME)
 CAME_BACK = attempt("2024-03-20", ContactResult.RETURNED, Channel.LETTER)
@@ -422,3 +424,27 @@ QUESTIONS: list[tuple[str, EyeHistory, bool]] = [
 def test_a_question_stands_until_it_is_settled(told: EyeHistory, asked: bool) -> None:
     """Asked on 5 April 2024."""
     assert (standing(told, "2024-04-05").standing is Standing.NEEDS_DECISION) is asked
+
+
+OFF_THE_LIST = [
+    ("overdue", history(GAS, *SEEN_EARLY), True),
+    ("reports new symptoms", history(GAS, *SEEN_EARLY, report("2024-04-03")), False),
+    ("answered", history(GAS, *SEEN_EARLY, report("2024-04-03", "2024-04-04")), True),
+    ("refuses", history(GAS, *SEEN_EARLY, REFUSAL), False),
+    (
+        "refuses, a plan signed",
+        history(GAS, *SEEN_EARLY, REFUSAL, signed(DecisionKind.PLAN, "2024-03-25")),
+        True,
+    ),
+    ("booked", history(GAS, *SEEN_EARLY, place("2024-04-20")), False),
+    ("booked, but the message came back", history(GAS, *SEEN_EARLY, BOUNCED, place("2024-04-20")), True),
+    ("booked, and to be called back", history(GAS, *SEEN_EARLY, CALL_BACK, place("2024-04-20")), True),
+]
+
+
+@pytest.mark.parametrize(
+    ("told", "to_reach"), [s[1:] for s in OFF_THE_LIST], ids=[s[0] for s in OFF_THE_LIST]
+)
+def test_who_is_to_be_reached(told: EyeHistory, to_reach: bool) -> None:
+    """Asked on 5 April 2024: what a clinician must answer first is nobody's call."""
+    assert (standing(told, "2024-04-05").contact is not None) is to_reach

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from followup.domain.ladder import Chase, Hurry, Ladder, Rung, rung_on
 from followup.domain.standing.lanes import awaited_reviews
-from followup.domain.standing.questions import settled_on
+from followup.domain.standing.questions import refuses, settled_on
 from followup.domain.standing.state import EyeState, LaneStanding
 from followup.domain.words import ContactResult, Standing
 
@@ -18,13 +18,12 @@ _FIRST_WEEK = timedelta(days=7)
 def contact_on(state: EyeState, lanes: Iterable[LaneStanding], day: date, ladder: Ladder) -> Rung | None:
     """The next step to reach the owner; None while a place ahead serves whatever is overdue or to book.
 
-    What was promised or found wrong with the last attempt is followed up all the same.
+    What was promised or found wrong with the last attempt is followed up all the same. Whoever reported new
+    symptoms, or refuses, is a clinician's until that is answered.
     """
-    wanted = [
-        lane
-        for lane in lanes
-        if lane.standing in (Standing.OVERDUE, Standing.TO_BOOK) and lane.appointment is None
-    ]
+    if state.open_reports or any(refuses(state, day)):
+        return None
+    wanted = [lane for lane in lanes if _is_wanted(lane, state, day)]
     if not wanted and not _is_pending(state, day):
         return None
     missed = [place.day for place in state.appointments if place.was_missed_by(day)]
@@ -38,6 +37,13 @@ def contact_on(state: EyeState, lanes: Iterable[LaneStanding], day: date, ladder
     )
     rung = rung_on(ladder, chase, day)
     return rung if wanted or not rung.is_exhausted else None
+
+
+def _is_wanted(lane: LaneStanding, state: EyeState, day: date) -> bool:
+    """Overdue or to book, and no place ahead; an overdue eye is seen at any, in whatever period."""
+    if lane.standing is Standing.OVERDUE:
+        return not any(place.lane is lane.lane and place.lies_ahead(day) for place in state.appointments)
+    return lane.standing is Standing.TO_BOOK and lane.appointment is None
 
 
 def _is_pending(state: EyeState, day: date) -> bool:

@@ -50,7 +50,7 @@ def asks(state: EyeState, day: date, limits: Limits, contact: Rung | None) -> It
         *_detached(state, day),
         *_contradictions(state),
         *_unreached(day, contact),
-        *_refuses(state, day),
+        *refuses(state, day),
         *_letter_returned(state, day),
         *_postponed(state, limits),
         *_oil_kept_past_review(state, day),
@@ -129,7 +129,7 @@ def _unreached(day: date, contact: Rung | None) -> Iterator[_Asked]:
         yield Question.UNREACHED, Lane.REVIEW, contact.due, words
 
 
-def _refuses(state: EyeState, day: date) -> Iterator[_Asked]:
+def refuses(state: EyeState, day: date) -> Iterator[_Asked]:
     reached = [attempt for attempt in state.attempts_since_seen if attempt.result.reached]
     if not reached or reached[-1].result is not ContactResult.REFUSED:
         return

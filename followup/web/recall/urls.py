@@ -1,9 +1,11 @@
 from django.urls import path
 
-from followup.web.recall import views
+from followup.web.recall import measures, views
 
 urlpatterns = [
     path("recall/", views.recall, name="recall"),
+    path("recall/measures/", measures.measures, name="recall_measures"),
+    path("recall/measures.csv", measures.measures_csv, name="recall_measures_csv"),
     path("decisions/", views.questions, name="questions"),
     path("patients/<int:pk>/attempts/new/", views.attempt, name="attempt"),
 ]
