@@ -116,7 +116,7 @@ def test_the_recall_list_stays_a_table_with_its_headings_on_a_narrow_screen(
         "Standing",
         "What is next",
         "Why first",
-        "Last contact",
+        "How to reach them",
         "Surgeon",
         "Actions",
     ]

@@ -119,7 +119,8 @@ class Week:
     def _send(self, client: Client, address: str, **typed: Any) -> str:
         """Where the page leads; a form that comes back is a fault, and shows its page."""
         answer = client.post(address, typed)
-        assert answer.status_code == 302, " ".join([address, *re.findall(r"<p>[^<]*(?:<strong>Nothing was saved.*?)</p>", text_of(answer))])
+        why = re.findall(r"Nothing was saved.*?</p>", text_of(answer))
+        assert answer.status_code == 302, (address, why)
         return answer.headers["Location"]
 
 
