@@ -68,7 +68,7 @@ _noted: ContextVar[set[int] | None] = ContextVar("eyes_to_plan_together", defaul
 def planned_together() -> Iterator[None]:
     """Inside, eyes are only noted; they are planned once, together, as it ends. For writing whole histories.
 
-    One transaction. Nothing inside may depend on milestones: no bookings, no signature for a review.
+    One transaction. Nothing inside may depend on milestones: no bookings, no calls, no signatures.
     """
     noted: set[int] = set()
     with transaction.atomic():

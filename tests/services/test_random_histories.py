@@ -45,7 +45,16 @@ from followup.models import (
 from followup.queries.facts import eye_histories, pathway_book
 from followup.queries.record import eye_records
 from followup.queries.standing import limits_of, operated_eyes, site_standings, sum_of_standings
-from followup.services import booking, decisions, operations, pathway, recall, symptoms, visits
+from followup.services import (
+    booking,
+    cancel_session,
+    decisions,
+    operations,
+    pathway,
+    recall,
+    symptoms,
+    visits,
+)
 from followup.services.exams import AcuityEntry, ExamEntry
 from tests.builders import make_eye, make_patient, make_site, make_staff
 
@@ -162,7 +171,7 @@ class Clinic:
 
     def cancel_session(self) -> None:
         session = self.any(Session.objects.filter(cancelled=False))
-        booking.cancel_session(**self._who(), session=session, reason="No anaesthetist")
+        cancel_session.cancel_session(**self._who(), session=session, reason="No anaesthetist")
 
     def sign(self) -> None:
         decisions.sign_decision(

@@ -17,7 +17,7 @@ from followup.domain.words import AppointmentState, SessionKind
 from followup.models import Appointment, Operation, Patient, Site, Staff, Visit
 from followup.services import booking
 from followup.services.cancel_session import cancel_session
-from followup.services.demo.events import Booked, Event, Moved, Person
+from followup.services.demo.events import Booked, Called, Event, Moved, Person, Signed
 from followup.services.demo.facts import DemoFacts, StaffFact, read_facts
 from followup.services.demo.scenario import build_people
 from followup.services.demo.week import WEEKS_AHEAD, Week
@@ -77,12 +77,12 @@ def _summary(facts: DemoFacts, *, loaded: bool) -> DemoSummary:
 
 
 def _load(facts: DemoFacts, week: Week, now: datetime) -> None:
-    """Eyes are planned anew only where a booking is about to ask for their plans."""
+    """Eyes are planned anew only where a booking, a call or a signature is about to ask for their plans."""
     writer = _found(facts, week, now)
     _open_sessions(writer, week)
     events = _by_day(build_people(Random(SEED), facts, week))
-    for is_booking, run in groupby(events, key=lambda item: isinstance(item[1], Booked | Moved)):
-        with nullcontext() if is_booking else planned_together():
+    for asks, run in groupby(events, key=lambda item: isinstance(item[1], Booked | Moved | Called | Signed)):
+        with nullcontext() if asks else planned_together():
             for person, event in run:
                 writer.write(person, event)
     _cancel_a_clinic(writer, week)

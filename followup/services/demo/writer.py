@@ -7,8 +7,9 @@ from datetime import date, datetime, time
 
 from followup.domain.acuity.notation import Notation
 from followup.domain.dates.zones import localise
+from followup.domain.fills import derive_fills, open_fill
 from followup.models import Appointment, Decision, Eye, Patient, Session, Site, Staff, Visit
-from followup.queries.standing import site_standings
+from followup.queries.facts import eye_histories
 from followup.services import booking, decisions, operations, people, recall, visits
 from followup.services.demo.events import (
     Accepted,
@@ -210,8 +211,10 @@ class Writer:
 
     def _warn(self, key: str, event: Signed) -> None:
         """An only eye, or one with oil in it, is given up only after a letter."""
-        row = site_standings(site=self.site, day=event.day, eye_ids=[self.eyes[key, event.side].pk])[0]
-        if row.eye.only_eye or row.state.holds_oil:
+        pk = self.eyes[key, event.side].pk
+        history = eye_histories([pk])[pk]
+        fill = open_fill(derive_fills(history.operations, history.exams))
+        if history.traits.only_eye or (fill is not None and fill.must_come_out):
             recall.record_attempt(
                 by=self.coordinator,
                 now=self.at(event.day, 15),
