@@ -33,7 +33,7 @@ def main(paths: list[str]) -> None:
 
 
 def peak_megabytes() -> int:
-    """The most that this process itself held: `getrusage` also counts what its parent held before it began."""
+    """The most that this process held; `getrusage` also counts what its parent held before it began."""
     status = Path("/proc/self/status").read_text()
     return int(next(line.split()[1] for line in status.splitlines() if line.startswith("VmHWM"))) // 1024
 
