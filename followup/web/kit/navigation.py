@@ -30,7 +30,6 @@ _PLACES: list[tuple[str, str, Action | None]] = [
     ("Audit", "audit", Action.AUDIT),
     ("Recall in numbers", "recall_measures", Action.AUDIT),
     ("Imports", "imports", Action.IMPORT),
-    ("Exports", "exports", None),
     ("Staff", "staff", Action.MANAGE_SITE),
     ("Calendar addresses", "calendar_addresses", Action.MANAGE_SITE),
     ("Pathways", "pathways", Action.SEE_LISTS),
