@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from followup.domain.errors import FollowUpError
 from followup.models import Appointment, Decision, Eye, Operation, Patient, Session, Visit
 from followup.queries.standing import site_standings, sum_of_standings
-from followup.services import booking, decisions, operations, pathway, recall, visits
+from followup.services import booking, cancel_session, decisions, operations, pathway, recall, visits
 from tests.builders import NOW, TODAY, days, make_appointment, make_eye, make_session
 from tests.services.conftest import Clinic
 
@@ -37,7 +37,7 @@ def test_whatever_becomes_of_a_place_its_eye_stays_in_the_sum(clinic: Clinic, ro
         case "cancel":
             booking.cancel_appointment(**by, appointment=place, cancelled_by="patient", reason="")
         case "cancel the session":
-            booking.cancel_session(**by, session=place.session, reason="flood")
+            cancel_session.cancel_session(**by, session=place.session, reason="flood")
         case "delete the row":
             place.delete()
         case "move":
