@@ -6,17 +6,17 @@ import pytest
 
 from followup.domain.errors import FollowUpError
 from followup.domain.words import LetterKind
-from followup.models import Change, ContactAttempt, Patient, PrintedLetter
+from followup.models import Change, ContactAttempt, PathwayVersion, Patient, PrintedLetter
 from followup.queries.letters import LetterRow, appointment_letter
 from followup.services.booking import cancel_appointment
 from followup.services.letters import record_letters
-from tests.builders import NOW, TODAY, days, make_appointment, make_patient, make_staff
+from tests.builders import NOW, TODAY, make_appointment, make_patient, make_staff
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def patient() -> Patient:
+def patient(pathways: list[PathwayVersion]) -> Patient:
     return make_patient(postal_address="1 Quay")
 
 
@@ -36,7 +36,8 @@ def test_a_letter_that_asks_to_ring_is_an_attempt(patient: Patient, kind: Letter
     record(LetterRow(kind, patient))
     attempt = ContactAttempt.objects.get()
     assert (attempt.channel, attempt.result, attempt.note) == ("letter", "sent", note)
-    assert attempt.next_step_on == days(2)
+    # The letter takes its own step of the ladder; the telephone call of the first day is still to be made.
+    assert attempt.next_step_on == TODAY
     assert [change.verb for change in Change.objects.order_by("id")] == ["print_letter", "record_attempt"]
 
 
