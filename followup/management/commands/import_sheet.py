@@ -17,7 +17,7 @@ from followup.interchange.sheets.apply import import_at_once, preview
 from followup.interchange.sheets.check import OUTCOMES, CheckedSheet
 from followup.interchange.sheets.column_map import ColumnMap, accepted_map
 from followup.interchange.sheets.read import refuse_size
-from followup.models import Site, Staff
+from followup.management.commands._arguments import site_named, staff_named
 
 SHOWN = 20
 
@@ -39,7 +39,7 @@ class Command(BaseCommand):
             raise CommandError(fault.message) from None
 
     def _run(self, options: dict[str, Any]) -> None:
-        site, by = _site(options["site"]), _staff(options["by"])
+        site, by = site_named(options["site"]), staff_named(options["by"])
         content, column_map = _content(options["file"]), _column_map(options["map"])
         now = timezone.now()
         today = local_day(now, site.time_zone)
@@ -81,23 +81,6 @@ class Command(BaseCommand):
         self.stdout.write(f"{'Written' if written else 'Would be written'}: {made}.")
         if not written:
             self.stdout.write("Nothing was written. Add --confirm to write it.")
-
-
-def _site(name: str) -> Site:
-    try:
-        return Site.objects.get(name=name)
-    except Site.DoesNotExist:
-        names = ", ".join(Site.objects.order_by("name").values_list("name", flat=True)) or "none yet"
-        raise CommandError(f'There is no site "{name}". Sites: {names}.') from None
-
-
-def _staff(username: str) -> Staff | None:
-    if not username:
-        return None
-    try:
-        return Staff.objects.get(username=username)
-    except Staff.DoesNotExist:
-        raise CommandError(f'Nobody signs in as "{username}".') from None
 
 
 def _content(path: Path) -> bytes:
