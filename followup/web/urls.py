@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from django.urls import include, path
 
 _SUBJECTS = [
@@ -27,8 +25,4 @@ _SUBJECTS = [
     "imports",
 ]
 
-urlpatterns = [
-    path("", include(f"followup.web.{subject}.urls"))
-    for subject in _SUBJECTS
-    if (Path(__file__).parent / subject / "urls.py").exists()
-]
+urlpatterns = [path("", include(f"followup.web.{subject}.urls")) for subject in _SUBJECTS]
