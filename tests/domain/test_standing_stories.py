@@ -63,7 +63,7 @@ STORIES = [
         history(GAS),
         "2024-02-05",
         OVERDUE,
-        "Week 1: overdue since 2 Feb 2024.",
+        "Week 1: book by 11 Feb 2024; overdue since 2 Feb 2024, when Day 1 was missed.",
     ),
     (
         "seen on day 1: week 1 opens within the horizon",
@@ -154,7 +154,7 @@ STORIES = [
         history(GAS, *SEEN_EARLY),
         "2024-04-16",
         OVERDUE,
-        "Month 3: overdue since 14 Mar 2024.",
+        "Month 3: book by 21 May 2024; overdue since 14 Mar 2024, when Month 1 was missed.",
     ),
     (
         "the last day before the horizon reaches month 3",

@@ -19,21 +19,23 @@ def reviews(state: EyeState, day: date, limits: Limits) -> LaneStanding:
     appointment = _covering(state, step, day) if step else None
     late = bool(appointment and step and appointment.day > step.closes)
     if closed:
-        since = min(m.closes for m in closed)
+        first = min(closed, key=lambda m: m.closes)
         waiting_for = step or closed[-1]
         booked = f" Booked for {appointment.day:%-d %b %Y}." if appointment else ""
+        words = f"{_overdue(waiting_for, first, day)}{booked}"
         return LaneStanding(
-            Lane.REVIEW,
-            Standing.OVERDUE,
-            f"{waiting_for.title}: overdue since {since:%-d %b %Y}.{booked}",
-            waiting_for,
-            since,
-            appointment,
-            late,
+            Lane.REVIEW, Standing.OVERDUE, words, waiting_for, first.closes, appointment, late
         )
     if step is None:
         return LaneStanding(Lane.REVIEW, Standing.WAITING, "No review is planned.")
     return _planned(Lane.REVIEW, step, appointment, late, day, limits)
+
+
+def _overdue(waiting_for: Milestone, first: Milestone, day: date) -> str:
+    """Which review to book, by when, and since when it presses; a review missed before it is named."""
+    by = f"book by {waiting_for.closes:%-d %b %Y}; " if waiting_for.closes >= day else ""
+    missed = f", when {first.title} was missed" if first.key != waiting_for.key else ""
+    return f"{waiting_for.title}: {by}overdue since {first.closes:%-d %b %Y}{missed}."
 
 
 def awaited_reviews(state: EyeState, day: date) -> Iterator[Milestone]:
