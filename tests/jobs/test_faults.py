@@ -54,8 +54,11 @@ def test_a_sender_killed_at_any_step_loses_nothing(
     assert subprocess.run(senders, env=own, cwd=configured.BASE_DIR, timeout=120).returncode == 0
     assert OutboxMessage.objects.filter(state="sending").count() == len(STEPS) - 1
     send_the_rest()
-    # Killed after the server took it and before that was noted: text sent, answer read, about to note.
-    assert count_outcome(told, mail_server) == right(40, duplicates=3)
+    # Killed after the server took it and before that was noted: answer read, about to note. Whether the server
+    # also took the text of the one killed in mid-sentence is for the socket to say; either way it arrives.
+    outcome = count_outcome(told, mail_server)
+    assert outcome.duplicates in (2, 3)
+    assert outcome == right(40, duplicates=outcome.duplicates)
 
 
 def test_a_server_that_is_busy_and_refuses_some_for_good(mail_server: MailServer) -> None:
