@@ -54,8 +54,8 @@ def test_a_sender_killed_at_any_step_loses_nothing(
     assert subprocess.run(senders, env=own, cwd=configured.BASE_DIR, timeout=120).returncode == 0
     assert OutboxMessage.objects.filter(state="sending").count() == len(STEPS) - 1
     send_the_rest()
-    # Killed after the server took it and before that was noted: answer read, about to note. Whether the server
-    # also took the text of the one killed in mid-sentence is for the socket to say; either way it arrives.
+    # Killed after the server took it and before that was noted: answer read, about to note.
+    # Whether it also took the text of the one killed in mid-sentence is the socket's to say.
     outcome = count_outcome(told, mail_server)
     assert outcome.duplicates in (2, 3)
     assert outcome == right(40, duplicates=outcome.duplicates)
