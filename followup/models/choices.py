@@ -20,6 +20,7 @@ OUTER_RETINAS = words.OuterRetina.choices()
 LENSES = words.Lens.choices()
 TAMPONADES_SEEN = words.TamponadeSeen.choices()
 COMPLICATIONS = words.Complication.choices()
+BARE_ACUITY = [("decimal", "Decimal"), ("logmar", "logMAR"), ("letters", "ETDRS letters")]
 CORRECTIONS = words.Correction.choices()
 LANES = words.Lane.choices()
 MARKS = words.Mark.choices()

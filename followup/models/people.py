@@ -29,7 +29,7 @@ class Site(models.Model):
         max_length=20,
         blank=True,
         default="",
-        choices=[("decimal", "Decimal"), ("logmar", "logMAR"), ("letters", "ETDRS letters")],
+        choices=choices.BARE_ACUITY,
         help_text="What a bare number means in an acuity box at this site. Empty: refuse bare numbers.",
     )
     digest_email = models.TextField(

@@ -7,6 +7,7 @@ from datetime import date, datetime
 from django import template
 
 from followup.domain.dates.zones import zone
+from followup.domain.words import Language
 from followup.models import Site
 
 register = template.Library()
@@ -17,6 +18,13 @@ def plural(number: int, words: str) -> str:
     """`3|plural:"day,days"` is "3 days"."""
     one, many = words.split(",")
     return f"{number} {one if number == 1 else many}"
+
+
+@register.filter
+def language_name(written: str) -> str:
+    """A language by its English name where messages are written in it, else as it stands in the record."""
+    known = Language.recognised(written)
+    return known.name.capitalize() if known else written
 
 
 @register.filter

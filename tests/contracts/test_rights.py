@@ -52,6 +52,7 @@ PATHWAY = "pathway"
 
 PAGES: dict[str, Page] = {
     "home": Page(None),
+    "standings_json": Page(None),
     "choose_site": Page(None),
     "recall": Page(Action.SEE_LISTS),
     "questions": Page(Action.SEE_LISTS),

@@ -56,7 +56,8 @@ STORIES = [
         "Day 1: book between 1 Feb 2024 and 2 Feb 2024.",
     ),
     ("day 1 opens", history(GAS), "2024-02-01", TO_BOOK, "Day 1"),
-    ("the last day of day 1's window", history(GAS), "2024-02-02", TO_BOOK, "Day 1"),
+    ("the day it opens", history(GAS), "2024-02-01", TO_BOOK, "Day 1: book by 2 Feb 2024."),
+    ("the last day of day 1's window", history(GAS), "2024-02-02", TO_BOOK, "Day 1: book by 2 Feb 2024."),
     ("the day after day 1 closed", history(GAS), "2024-02-03", OVERDUE, "Day 1: overdue since 2 Feb 2024."),
     (
         "not seen until week 1 opens: week 1 is what gets booked",
@@ -327,7 +328,7 @@ STORIES = [
         ),
         "2031-01-11",
         TO_BOOK,
-        "Yearly review 4: book between 11 Jan 2031 and 11 May 2031.",
+        "Yearly review 4: book by 11 May 2031.",
     ),
     (
         "lost for years: overdue since the first window it missed",

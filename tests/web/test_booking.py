@@ -102,7 +102,7 @@ def test_a_cancelled_place_says_who_and_why_and_the_eye_is_to_be_booked_again(
     assert "This field is required." in text_of(send(client, address, cancelled_by="patient", reason=""))
     page = text_of(send(client, address, cancelled_by="patient", reason="At a wedding"))
     assert "Cancelled by the patient" in page
-    assert "Month 1: book between" in page
+    assert "Month 1: book by 16 Mar 2026." in page
 
 
 @pytest.mark.parametrize("method", ["get", "head"])

@@ -41,7 +41,7 @@ def test_both_eyes_of_a_person_are_one_call_with_the_step_its_words_and_the_numb
 ) -> None:
     eyes[0].patient.phone = "555 0142"
     eyes[0].patient.contact_note = "Her son's telephone; after six."
-    eyes[0].patient.language = "Arabic"
+    eyes[0].patient.language = "ar"
     eyes[0].patient.save()
     day = text_of(anna.get("/calls/"))
     assert "3 people to reach today" in day

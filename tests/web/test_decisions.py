@@ -101,6 +101,8 @@ def test_a_death_closes_both_eyes_cancels_and_can_be_undone(
     page = text_of(send(coordinator, address, **typed, checked="on"))
     assert "<strong>Died on 2 Mar 2026.</strong>" in page
     assert "a second person must confirm it" in page
+    assert "Record a visit from before the death" in page
+    assert "same-day care" not in page
     assert not Decision.objects.exists()
     confirm = f"/patients/{eye.patient_id}/death/confirm/"
     assert "Somebody else at the clinic confirms it" in text_of(send(coordinator, confirm, checked="on"))

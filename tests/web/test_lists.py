@@ -38,6 +38,16 @@ def test_the_home_page_shows_a_sum_that_adds_up_and_leads_to_each_list(harbour: 
     assert "do not add up" not in page
 
 
+def test_another_program_reads_the_same_sum(harbour: Site, client: Client) -> None:
+    oil_eye(harbour, days(-120))
+    gas_eye(harbour, days(-40))
+    answer = client.get("/standings.json").json()
+    assert answer["site"] == "Harbour Eye Clinic"
+    assert answer["day"] == "2026-03-02"
+    assert answer["standings"]["overdue"] == 2
+    assert sum(answer["standings"].values()) == answer["operated_eyes"] == 2
+
+
 def test_a_new_clinic_is_told_what_to_do_first(client: Client) -> None:
     page = text_of(client.get("/"))
     assert "No operated eye is on record here yet." in page

@@ -69,6 +69,8 @@ def _planned(
     if appointment is not None:
         words = f"{step.title}: booked for {appointment.day:%-d %b %Y}{', after its window' if late else ''}."
         return LaneStanding(lane, Standing.BOOKED, words, step, None, appointment, late)
+    if step.opens <= day:
+        return LaneStanding(lane, Standing.TO_BOOK, f"{step.title}: book by {step.closes:%-d %b %Y}.", step)
     window = f"between {step.opens:%-d %b %Y} and {step.closes:%-d %b %Y}"
     if step.opens <= day + timedelta(days=limits.horizon_days):
         return LaneStanding(lane, Standing.TO_BOOK, f"{step.title}: book {window}.", step)

@@ -27,9 +27,10 @@ class Command(serve.Command):
 
     def prepare(self) -> None:
         super().prepare()
+        self.stdout.write("Setting up an invented clinic with three years of follow-up: about half a minute.")
         now = timezone.now()
         summary = load_demo(today=now.date(), now=now)
-        self.stdout.write("An invented clinic; no person in it is real. Sign in as:")
+        self.stdout.write("No person in it is real. Sign in as:")
         for role, username, password in summary.sign_ins:
             self.stdout.write(f"  {role:<14} {username} / {password}")
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from django.http import HttpResponse
+from django.http import HttpResponse, JsonResponse
 from django.views.decorators.http import require_safe
 
 from followup.domain.roles import Action, may
 from followup.queries.home import day_at_a_glance
+from followup.queries.standing import operated_eyes, site_standings, sum_of_standings
 from followup.web.home.asks import asks_of
 from followup.web.kit import clock
 from followup.web.kit.access import StaffRequest, needs
@@ -32,3 +33,17 @@ def home(request: StaffRequest) -> HttpResponse:
         "night_is_late": tick is not None and now - tick > _TICK_IS_LATE,
     }
     return page(request, "home/home.html", context)
+
+
+@require_safe
+@needs(None)
+def standings_json(request: StaffRequest) -> HttpResponse:
+    """The sum for another program: eyes by standing, and the operated eyes counted apart."""
+    day = clock.today(request.site)
+    answer = {
+        "site": request.site.name,
+        "day": day,
+        "standings": sum_of_standings(site_standings(site=request.site, day=day)),
+        "operated_eyes": operated_eyes(request.site).count(),
+    }
+    return JsonResponse(answer)

@@ -7,6 +7,7 @@ from django import forms
 
 from followup.domain.roles import Role
 from followup.models import Site
+from followup.models.choices import BARE_ACUITY
 from followup.web.kit.forms import Form
 
 _ROLES = [(role.value, role.label) for role in Role]
@@ -60,6 +61,12 @@ class SiteForm(forms.ModelForm):  # type: ignore[type-arg]  # the class takes no
     """The settings of a clinic; the service checks and saves them."""
 
     use_required_attribute = False
+    bare_acuity = forms.ChoiceField(
+        choices=[("", "Nothing: it is refused"), *BARE_ACUITY],
+        required=False,
+        label="A bare acuity number means",
+        help_text="0.3 alone may be a decimal or logMAR; it is never guessed.",
+    )
 
     class Meta:
         model = Site
@@ -83,6 +90,23 @@ class SiteForm(forms.ModelForm):  # type: ignore[type-arg]  # the class takes no
             "sessions_weeks_ahead",
             "curve_minimum_at_risk",
         ]
+        labels = {
+            "phone": "Telephone",
+            "urgent_phone": "Telephone out of hours",
+            "horizon_days": "Book how many days ahead",
+            "ladder": "Recall ladder",
+            "digest_email": "Who gets the morning digest",
+            "digest_hour": "Hour of the morning digest",
+            "address": "Postal address",
+            "language": "Language of messages and letters",
+            "reminder_days": "Remind how many days before",
+            "reminder_minimum_hours": "No reminder later than this many hours before",
+            "quiet_from_hour": "Quiet from, hour",
+            "quiet_until_hour": "Quiet until, hour",
+            "country": "Country of the public holidays",
+            "sessions_weeks_ahead": "Open sessions how many weeks ahead",
+            "curve_minimum_at_risk": "Fewest eyes for which a curve is drawn",
+        }
 
     def add_refusal(self, fault: Any) -> None:
         self.add_error(fault.field if fault.field in self.fields else None, fault.message)
