@@ -14,8 +14,8 @@ from followup.queries.proposal.assign import Due, Want
 from followup.queries.standing import EyeStandingRow, site_standings
 
 _TO_DO = (Standing.OVERDUE, Standing.TO_BOOK)
-_WEIGHTS = (32, 16, 8, 4, 2)
-"""New symptoms, oil past its limit, only eye, two or more reviews missed, child; 1 for everybody else."""
+_WEIGHTS = (16, 8, 4, 2)
+"""Oil past its limit, only eye, two or more reviews missed, child; 1 for everybody else."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,11 +40,13 @@ class Need:
 def needs_of(site: Site, day: date) -> list[Need]:
     """Every lane that is to book or overdue and that no place covers, most pressing first.
 
-    Reviews of both eyes of a person are one need where one day can lie in the periods of both.
+    Reviews of both eyes of a person are one need where one day can lie in the periods of both. Somebody
+    who reports new symptoms is in no list of routine places until a surgeon has signed what to do.
     """
     away, held = _away(site, day), _held(site, day)
+    lanes = [(row, lane) for row, lane in _open_lanes(site, day) if not row.state.open_reports]
     needs = []
-    for steps in _together(list(_open_lanes(site, day))):
+    for steps in _together(lanes):
         patient = steps[0][0].eye.patient_id
         needs.append(_need(steps, day, away.get(patient, ()), held.get(patient, frozenset())))
     return needs
@@ -127,7 +129,6 @@ def _weight(row: EyeStandingRow, lane: LaneStanding, day: date) -> int:
     """By the first question of the priority that the eye answers with yes."""
     state = row.state
     asked = (
-        bool(state.open_reports),
         lane.lane is Lane.REMOVAL and lane.standing is Standing.OVERDUE,
         state.traits.only_eye,
         row.standing.missed >= 2,

@@ -23,6 +23,7 @@ from followup.services.demo.scenario import build_people
 from followup.services.demo.week import WEEKS_AHEAD, Week
 from followup.services.demo.writer import Writer
 from followup.services.pathway import planned_together
+from followup.services.rota import add_pattern
 from followup.services.staff import add_site, add_staff
 
 SEED = 1
@@ -85,6 +86,7 @@ def _load(facts: DemoFacts, week: Week, now: datetime) -> None:
         with nullcontext() if asks else planned_together():
             for person, event in run:
                 writer.write(person, event)
+    _repeat_the_lists(writer, week)
     _cancel_a_clinic(writer, week)
     _begin_today(writer, week.today)
 
@@ -136,6 +138,24 @@ def _open_sessions(writer: Writer, week: Week) -> None:
             ends=fact.ends,
             places=fact.places,
         )
+
+
+def _repeat_the_lists(writer: Writer, week: Week) -> None:
+    """After those that are opened the lists go on every week, as the rota of the clinic says."""
+    for fact in week.lists:
+        for weekday in fact.weekdays:
+            add_pattern(
+                by=writer.coordinator,
+                now=writer.now,
+                site=writer.site,
+                kind=fact.kind,
+                title=fact.title,
+                weekday=weekday,
+                starts=fact.starts,
+                ends=fact.ends,
+                places=fact.places,
+                first_day=week.closes + timedelta(days=1),
+            )
 
 
 def _cancel_a_clinic(writer: Writer, week: Week) -> None:

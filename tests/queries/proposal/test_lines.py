@@ -11,7 +11,9 @@ from followup.models import Eye, PathwayVersion, Patient, Site
 from followup.queries.proposal.lines import proposal
 from followup.queries.proposal.wants import needs_of, open_needs
 from followup.services.pathway import replan_eyes
+from followup.services.symptoms import answer_report
 from tests.builders import (
+    NOW,
     TODAY,
     days,
     make_appointment,
@@ -20,8 +22,10 @@ from tests.builders import (
     make_oil_operation,
     make_operation,
     make_patient,
+    make_report,
     make_session,
     make_site,
+    make_staff,
     make_unavailable,
 )
 
@@ -70,12 +74,22 @@ def test_what_makes_an_eye_pressing_weighs(
     assert need.want.weight == weight
 
 
-def test_oil_past_its_limit_weighs_most_but_for_symptoms(site: Site) -> None:
+def test_oil_past_its_limit_weighs_most(site: Site) -> None:
     eye = make_oil_operation(site=site, date=days(-120)).eye
     make_exam(eye=eye, day=days(-1))
     replan_eyes(eye_ids=[eye.pk])
     weights = {need.lane: need.want.weight for need in needs_of(site, TODAY)}
     assert weights[Lane.REMOVAL] == 16
+
+
+def test_nobody_with_new_symptoms_is_offered_a_routine_place(site: Site) -> None:
+    patient = make_patient(site=site)
+    due_eye(patient)
+    report = make_report(patient=patient)
+    assert needs_of(site, TODAY) == []
+    surgeon = make_staff(role="surgeon", site=site)
+    answer_report(by=surgeon, now=NOW, today=TODAY, report=report, answer="Seen; no new tear.")
+    assert len(needs_of(site, TODAY)) == 1
 
 
 def test_whoever_is_booked_or_waiting_needs_nothing(site: Site) -> None:
