@@ -121,6 +121,8 @@ def test_the_recall_list_stays_a_table_with_its_headings_on_a_narrow_screen(
         "Actions",
     ]
     expect(live_page.get_by_role("rowheader")).to_contain_text("Ashgrove, Maelis, LEFT")
+    region = live_page.get_by_role("region", name="Recall list, scrolls sideways")
+    assert region.evaluate("box => box.scrollWidth <= box.clientWidth")
     expect(live_page.get_by_role("link", name="Book Ashgrove, Maelis LEFT")).to_be_visible()
 
 
@@ -129,8 +131,8 @@ def test_a_wide_table_is_scrolled_by_keyboard(
 ) -> None:
     sign_in(robin)
     live_page.set_viewport_size(NARROW)  # type: ignore[arg-type]  # a plain dict is what it takes
-    live_page.goto("/recall/")
-    scroller = live_page.get_by_role("region", name="Recall list, scrolls sideways")
+    live_page.goto(f"/eyes/{eye.pk}/")
+    scroller = live_page.get_by_role("region", name="Operations, scrolls sideways")
     scroller.focus()
     live_page.keyboard.press("ArrowRight")
     # Waited for by evaluating, since polling needs what the page's security policy forbids.
