@@ -30,6 +30,8 @@ _FROM_THE_DAY = {"D1": (0, 0), "W1": (0, 1), "M1": (-2, 7), "M3": (-5, 12), "M6"
 """Days that people come early and late, well within the windows of the shipped pathways."""
 _YEARLY = (2, 38)
 _HEALS_DAYS = 55
+_LISTED_BEFORE = timedelta(days=2)
+_DETACHED = {"rrd", "redetachment", "pvr", "giant_tear", "mhrd", "trd"}
 
 
 @dataclass(slots=True)
@@ -67,6 +69,8 @@ class EyeLife:
         **details: Any,
     ) -> None:
         """An operation on a day before today; gas, oil and follow-up count from it."""
+        if self.anchor == date.min:
+            self._list(day - _LISTED_BEFORE, indication)
         gas = Tamponade(tamponade).kind is TamponadeKind.GAS
         self.events.append(
             Operated(
@@ -143,6 +147,20 @@ class EyeLife:
     def see(self, day: date, *, note: str = "", **found: Any) -> None:
         """An exam of this eye; whatever is not told is as it would be so long after the operation."""
         self.events.append(Seen(day, (self._exam(day, found),), self.surgeon, note))
+
+    def _list(self, day: date, indication: str) -> None:
+        """The exam that listed the eye for its first operation: the sight that later ones compare with."""
+        rng = Random(day.toordinal())
+        exam = ExamEntry(
+            side=self.side,
+            pressure=str(findings.pressure(rng, raised=0.0)),
+            retina="detached_macula_off" if indication in _DETACHED else "attached",
+            hole="open" if self.has_hole else "no_hole",
+            lens=self.lens,
+            tamponade_seen="none",
+            acuities=(AcuityEntry(findings.written(self.before, self.style, rng), "best"),),
+        )
+        self.events.append(Seen(day, (exam,), self.surgeon, "Listed for surgery."))
 
     # Signatures
 
