@@ -22,7 +22,12 @@ class Consent(models.Model):
     )
     withdrawn_on = models.DateField(null=True, blank=True)
     withdrawn_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="Who was told; nobody where the person used the address in a message.",
     )
 
     class Meta:
@@ -37,9 +42,8 @@ class Consent(models.Model):
                 name="consent_withdrawn_after_given",
             ),
             models.CheckConstraint(
-                condition=Q(withdrawn_on__isnull=True, withdrawn_by__isnull=True)
-                | Q(withdrawn_on__isnull=False, withdrawn_by__isnull=False),
-                name="consent_withdrawn_says_by_whom",
+                condition=Q(withdrawn_by__isnull=True) | Q(withdrawn_on__isnull=False),
+                name="consent_withdrawn_on_a_day",
             ),
         ]
 

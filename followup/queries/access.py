@@ -191,3 +191,8 @@ def calendar_address_of_token(token: str) -> CalendarAddress:
 def appointment_of_reminder(uid: UUID) -> Appointment | None:
     """The visit that a signed address in a reminder names: whoever holds the address may see its date."""
     return Appointment.objects.select_related("patient__site").filter(uid=uid).first()
+
+
+def patient_of_stop_address(pk: int) -> Patient | None:
+    """The person named by a signed address that stops messages; its page shows nothing but the clinic."""
+    return Patient.objects.select_related("site").filter(pk=pk).first()

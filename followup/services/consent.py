@@ -45,10 +45,17 @@ def give_consent(
 
 @transaction.atomic
 def withdraw_consent(
-    *, by: Staff, now: datetime, today: date, patient: Patient, channel: str, withdrawn_on: date | None = None
+    *,
+    by: Staff | None,
+    now: datetime,
+    today: date,
+    patient: Patient,
+    channel: str,
+    withdrawn_on: date | None = None,
 ) -> Consent:
     """The person wants nothing more on this channel; what waits to be sent there is withheld at once.
 
+    `by` is None where the person did it, by the address in a message.
     Raises Refused where no consent is in force, and for a day in the future or before it was given.
     """
     patient = locked(patient)
@@ -89,7 +96,7 @@ def _in_force(patient: Patient, channel: Channel) -> Consent | None:
     return patient.consents.filter(channel=channel.value, withdrawn_on=None).first()
 
 
-def _record(by: Staff, now: datetime, consent: Consent, verb: str, before: dict[str, object]) -> None:
+def _record(by: Staff | None, now: datetime, consent: Consent, verb: str, before: dict[str, object]) -> None:
     record_change(
         by=by,
         at=now,

@@ -1,4 +1,8 @@
-"""Letters that were printed: kept; one that asks somebody to ring counts as an attempt to reach them."""
+"""Letters that were printed: kept; one that asks somebody to ring counts as an attempt to reach them.
+
+It says what is at stake and names the signs of danger, so it is the letter of warning without which no only
+eye, and none with oil in it, is given up.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +12,8 @@ from datetime import date, datetime
 from django.db import transaction
 
 from followup.domain.errors import Refused
-from followup.domain.words import AppointmentState, Channel, ContactResult, LetterKind
-from followup.models import PrintedLetter, Staff
+from followup.domain.words import AppointmentState, Channel, ContactResult, LetterKind, Tamponade
+from followup.models import Fill, Patient, PrintedLetter, Staff
 from followup.queries.letters import LetterRow, why_not
 from followup.services.history import record_change, snapshot
 from followup.services.recall import record_attempt
@@ -78,5 +82,12 @@ def _record_attempt(by: Staff, now: datetime, today: date, letter: LetterRow) ->
         patient=letter.patient,
         channel=Channel.LETTER.value,
         result=ContactResult.SENT.value,
+        is_warning=letter.kind is LetterKind.OIL or not _holds_oil(letter.patient),
         note=f"Printed: {letter.kind.label}.",
     )
+
+
+def _holds_oil(patient: Patient) -> bool:
+    """Then only the letter that speaks of the oil says what is at stake; else the letter to ring does."""
+    open_fills = Fill.objects.filter(eye__patient=patient, ended_on=None)
+    return any(Tamponade(code).kind.must_come_out for code in open_fills.values_list("tamponade", flat=True))

@@ -98,6 +98,17 @@ def fail_message(*, message: OutboxMessage, now: datetime, problem: str) -> bool
     return closed
 
 
+def return_message(*, message: OutboxMessage, now: datetime, problem: str) -> bool:
+    """A message that was sent came back; its person returns to the recall list. False if that was known."""
+    with transaction.atomic():
+        sent = OutboxMessage.objects.filter(pk=message.pk, state="sent")
+        returned = bool(sent.update(state="failed", problem=f"Returned. {problem}"[:400]))
+        patient_id = patient_of_key(message.key)
+        if returned and patient_id is not None:
+            record_returned(patient_id=patient_id, now=now, message=message, problem=problem)
+    return returned
+
+
 def put_off_message(*, message: OutboxMessage, now: datetime, problem: str) -> bool:
     """Try a claimed message again after a pause that grows with each attempt; at last it has failed."""
     if message.attempts > len(PAUSES):

@@ -64,7 +64,8 @@ def _check_warned(decision: Decision, history: EyeHistory, today: date) -> None:
         what = "is an only eye" if history.traits.only_eye else "holds oil"
         raise Refused(
             f"The {eye.get_side_display()} eye {what}: it is given up only once a letter of warning has gone "
-            f"out, since {since:%-d %b %Y}. Record the letter as a contact attempt that warns.",
+            f"out, since {since:%-d %b %Y}. Print one, or record one that was written elsewhere as a contact "
+            "attempt that warns.",
             field="kind",
             code="no_warning",
         )

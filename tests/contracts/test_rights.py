@@ -145,7 +145,7 @@ PAGES: dict[str, Page] = {
     "audit_eyes": Page(Action.AUDIT),
 }
 
-OPEN = {"sign_in", "sign_out", "cannot_come", "calendar"}
+OPEN = {"sign_in", "sign_out", "cannot_come", "stop_messages", "calendar"}
 """Without a sign-in: the calendar's address is itself the secret."""
 
 

@@ -10,7 +10,16 @@ from followup.models import Change, ContactAttempt, PathwayVersion, Patient, Pri
 from followup.queries.letters import LetterRow, appointment_letter
 from followup.services.booking import cancel_appointment
 from followup.services.letters import record_letters
-from tests.builders import NOW, TODAY, make_appointment, make_patient, make_staff
+from followup.services.pathway import replan_eyes
+from tests.builders import (
+    NOW,
+    TODAY,
+    make_appointment,
+    make_eye,
+    make_oil_operation,
+    make_patient,
+    make_staff,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -39,6 +48,24 @@ def test_a_letter_that_asks_to_ring_is_an_attempt(patient: Patient, kind: Letter
     # The letter takes its own step of the ladder; the telephone call of the first day is still to be made.
     assert attempt.next_step_on == TODAY
     assert [change.verb for change in Change.objects.order_by("id")] == ["print_letter", "record_attempt"]
+
+
+@pytest.mark.parametrize(
+    ("kind", "oil", "warns"),
+    [
+        (LetterKind.NOT_REACHED, False, True),
+        (LetterKind.NOT_REACHED, True, False),
+        (LetterKind.OIL, True, True),
+    ],
+)
+def test_a_printed_letter_warns_if_it_says_what_is_at_stake(
+    patient: Patient, kind: LetterKind, oil: bool, warns: bool
+) -> None:
+    if oil:
+        operation = make_oil_operation(eye=make_eye(patient=patient))
+        replan_eyes(eye_ids=[operation.eye_id])
+    record(LetterRow(kind, patient))
+    assert ContactAttempt.objects.get().is_warning is warns
 
 
 def test_the_letter_of_an_appointment_is_no_attempt(patient: Patient) -> None:

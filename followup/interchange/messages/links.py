@@ -1,7 +1,8 @@
-"""The address in a reminder by which a person says that they cannot come.
+"""The addresses in a reminder: one says that the person cannot come, the other stops such messages.
 
-It is signed with the secret key of the installation, so it cannot be guessed, and it names one visit at one
-sequence number, so it stands for that date alone. Opening it changes nothing.
+They are signed with the secret key of the installation, so they cannot be guessed. The first names one visit
+at one sequence number, so it stands for that date alone; the second names one person and one channel. Opening
+them changes nothing.
 """
 
 from __future__ import annotations
@@ -13,9 +14,11 @@ from uuid import UUID
 from django.conf import settings
 from django.core.signing import BadSignature, Signer
 
+from followup.domain.words import Channel
 from followup.models import Appointment
 
 PATH = "cannot-come/"
+STOP_PATH = "stop-messages/"
 
 
 def cannot_come_address(appointment: Appointment) -> str:
@@ -37,5 +40,27 @@ def read_token(token: str) -> tuple[UUID, int] | None:
         return None
 
 
+def stop_address(patient_id: int, channel: Channel) -> str:
+    """The whole address at which this person stops messages on this channel."""
+    return f"{settings.BASE_URL.rstrip('/')}/{STOP_PATH}{stop_token(patient_id, channel)}/"
+
+
+def stop_token(patient_id: int, channel: Channel) -> str:
+    return _stop_signer().sign(f"{patient_id}.{channel.value}")
+
+
+def read_stop_token(token: str) -> tuple[int, Channel] | None:
+    """The person and the channel that were signed; None for anything that this installation did not sign."""
+    try:
+        patient, _, channel = _stop_signer().unsign(token).partition(".")
+        return int(patient), Channel(channel)
+    except (BadSignature, ValueError):
+        return None
+
+
 def _signer() -> Signer:
     return Signer(salt="followup.cannot-come", sep=".")
+
+
+def _stop_signer() -> Signer:
+    return Signer(salt="followup.stop-messages", sep=".")

@@ -6,7 +6,7 @@ from django.template.loader import render_to_string
 from django.utils import translation
 
 from followup.domain.words import Channel
-from followup.interchange.messages.links import cannot_come_address
+from followup.interchange.messages.links import cannot_come_address, stop_address
 from followup.queries.contact import language_for
 from followup.queries.reminders import Reminder
 
@@ -18,6 +18,7 @@ def compose_reminder(reminder: Reminder) -> tuple[str, str]:
         "appointment": appointment,
         "site": appointment.patient.site,
         "address": cannot_come_address(appointment),
+        "stop": stop_address(appointment.patient.pk, reminder.channel),
     }
     with translation.override(language_for(appointment.patient).value):
         if reminder.channel is Channel.TEXT:

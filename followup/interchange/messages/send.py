@@ -14,9 +14,11 @@ from django.core.mail import EmailMessage
 
 from followup.domain.words import Channel
 from followup.interchange.messages.gateway import TextRefused, send_text
+from followup.interchange.messages.links import stop_address
 from followup.interchange.messages.recheck import quiet_until, reason_to_withhold
 from followup.models import OutboxMessage
 from followup.services import outbox
+from followup.services.outbox import patient_of_key
 
 log = logging.getLogger(__name__)
 
@@ -71,6 +73,11 @@ def message_id(message: OutboxMessage) -> str:
 def _letter(message: OutboxMessage) -> EmailMessage:
     # Auto-Submitted (RFC 3834) keeps holiday notices from answering.
     headers = {"Message-ID": message_id(message), "Auto-Submitted": "auto-generated"}
+    patient_id = patient_of_key(message.key)
+    if patient_id is not None:
+        # One press in the mail program stops them (RFC 8058).
+        headers["List-Unsubscribe"] = f"<{stop_address(patient_id, Channel.EMAIL)}>"
+        headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
     return EmailMessage(subject=message.subject, body=message.body, to=message.to.split(), headers=headers)
 
 

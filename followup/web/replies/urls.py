@@ -1,6 +1,9 @@
 from django.urls import path
 
-from followup.interchange.messages.links import PATH
+from followup.interchange.messages.links import PATH, STOP_PATH
 from followup.web.replies import views
 
-urlpatterns = [path(f"{PATH}<str:token>/", views.cannot_come, name="cannot_come")]
+urlpatterns = [
+    path(f"{PATH}<str:token>/", views.cannot_come, name="cannot_come"),
+    path(f"{STOP_PATH}<str:token>/", views.stop_messages, name="stop_messages"),
+]

@@ -10,7 +10,14 @@ from django.conf import LazySettings
 from django.urls import reverse
 
 from followup.domain.words import Channel
-from followup.interchange.messages.links import cannot_come_address, read_token, token_of
+from followup.interchange.messages.links import (
+    cannot_come_address,
+    read_stop_token,
+    read_token,
+    stop_address,
+    stop_token,
+    token_of,
+)
 from followup.interchange.messages.reminder import compose_reminder
 from followup.queries.cautions import URGENT_SYMPTOMS
 from followup.queries.reminders import Reminder
@@ -28,7 +35,9 @@ New curtain or shadow, new flashes or a shower of floaters, sudden loss of sight
 with vomiting, increasing redness or discharge: same-day care, whatever the schedule says. Clinic: 555 0100. \
 Out of hours: 555 0199.
 
-You get this because you agreed to it. To stop such messages, tell the clinic.
+You get this because you agreed to it. To stop such messages, open this address and press the button, \
+or tell the clinic:
+{stop}
 """
 
 TEXT = """\
@@ -36,6 +45,7 @@ Harbour & Hill: your visit is on Monday 9 March 2026 at 09:20. Cannot come? {add
 New curtain or shadow, new flashes or a shower of floaters, sudden loss of sight, severe pain or headache \
 with vomiting, increasing redness or discharge: same-day care, whatever the schedule says. Clinic: 555 0100. \
 Out of hours: 555 0199.
+Stop these messages: {stop}
 """
 
 
@@ -49,18 +59,29 @@ def reminder(channel: Channel = Channel.EMAIL, **fields: object) -> Reminder:
     return Reminder(place, 7, channel, "amal@home.example")
 
 
+def addresses(wanted: Reminder) -> dict[str, str]:
+    place = wanted.appointment
+    return {"address": cannot_come_address(place), "stop": stop_address(place.patient_id, wanted.channel)}
+
+
+def without_addresses(told: str, wanted: Reminder) -> str:
+    for address in addresses(wanted).values():
+        told = told.replace(address, "")
+    return told
+
+
 @pytest.mark.django_db
 def test_an_email_tells_when_and_where_and_how_to_give_the_place_back() -> None:
     wanted = reminder()
     subject, body = compose_reminder(wanted)
     assert subject == "Your visit at Harbour & Hill on Monday 9 March 2026"
-    assert body == EMAIL.format(address=cannot_come_address(wanted.appointment))
+    assert body == EMAIL.format(**addresses(wanted))
 
 
 @pytest.mark.django_db
 def test_a_text_message_tells_the_same_in_short() -> None:
     wanted = reminder(Channel.TEXT)
-    assert compose_reminder(wanted) == ("", TEXT.format(address=cannot_come_address(wanted.appointment)))
+    assert compose_reminder(wanted) == ("", TEXT.format(**addresses(wanted)))
 
 
 @pytest.mark.django_db
@@ -68,7 +89,7 @@ def test_a_text_message_tells_the_same_in_short() -> None:
 def test_in_arabic_every_sentence_is_arabic(channel: Channel) -> None:
     wanted = reminder(channel, language="Arabic")
     subject, body = compose_reminder(wanted)
-    told = body.replace(cannot_come_address(wanted.appointment), "").replace("Harbour & Hill", "")
+    told = without_addresses(body, wanted).replace("Harbour & Hill", "")
     assert "09:20" in told
     assert "555 0100" in told
     assert [
@@ -82,7 +103,7 @@ def test_in_arabic_every_sentence_is_arabic(channel: Channel) -> None:
 @pytest.mark.parametrize("channel", [Channel.EMAIL, Channel.TEXT])
 def test_nothing_tells_of_eye_diagnosis_or_person(channel: Channel, language: str) -> None:
     wanted = reminder(channel, language=language)
-    told = " ".join(compose_reminder(wanted)).replace(cannot_come_address(wanted.appointment), "").lower()
+    told = without_addresses(" ".join(compose_reminder(wanted)), wanted).lower()
     for word in ["oil", "right", "eye", "removal", "theatre", "farouk", "r777", "زيت", "اليمنى", "عين"]:
         assert word not in told
 
@@ -111,6 +132,14 @@ def test_an_address_names_one_visit_at_one_sequence_number() -> None:
 )
 def test_an_address_that_was_not_signed_here_is_nothing(forged: str) -> None:
     assert read_token(forged) is None
+
+
+def test_an_address_that_stops_messages_names_one_person_and_one_channel_and_is_no_other_address() -> None:
+    token = stop_token(7, Channel.TEXT)
+    assert read_stop_token(token) == (7, Channel.TEXT)
+    forged = ["", "7.text", token[:-1], token.replace("7.", "8."), token.replace("text", "email")]
+    assert [read_stop_token(other) for other in [*forged, token_of(UID, 3)]] == [None] * 6
+    assert read_token(token) is None
 
 
 def test_an_address_signed_with_another_key_is_nothing(settings: LazySettings) -> None:

@@ -37,6 +37,7 @@ def test_a_message_arrives_with_its_own_message_id(mail_server: MailServer, sett
     assert received["Message-ID"].endswith("@clinic.example>")
     assert (received["To"], received["Subject"]) == ("ward@clinic.example", "Overdue: 3 – look")
     assert received["Auto-Submitted"] == "auto-generated"
+    assert "List-Unsubscribe" not in received
     assert received.get_content().splitlines() == ["Größe"]
     message.refresh_from_db()
     assert (message.state, message.sent_at) == ("sent", NOW)
