@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from django.conf import LazySettings
+from django.conf import settings
 from django.test import Client
 from playwright.sync_api import Browser, BrowserContext, Page, Response, sync_playwright
 from pytest_django.live_server_helper import LiveServer
@@ -67,18 +67,16 @@ def _failed_part(response: Response) -> list[str]:
 
 
 @pytest.fixture
-def sign_in(
-    context: BrowserContext, live_server: LiveServer, settings: LazySettings
-) -> Callable[[Staff], None]:
+def sign_in(context: BrowserContext, live_server: LiveServer) -> Callable[[Staff], None]:
     """Signs a member of staff in to the browser without the sign-in page."""
+    return lambda staff: sign_in_to(context, live_server, staff)
 
-    def enter(staff: Staff) -> None:
-        client = Client()
-        client.force_login(staff, backend="django.contrib.auth.backends.ModelBackend")
-        name = settings.SESSION_COOKIE_NAME
-        context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": live_server.url}])
 
-    return enter
+def sign_in_to(context: BrowserContext, live_server: LiveServer, staff: Staff) -> None:
+    client = Client()
+    client.force_login(staff, backend="django.contrib.auth.backends.ModelBackend")
+    name = settings.SESSION_COOKIE_NAME
+    context.add_cookies([{"name": name, "value": client.cookies[name].value, "url": live_server.url}])
 
 
 @pytest.fixture

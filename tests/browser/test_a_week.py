@@ -1,31 +1,43 @@
-"""A week of a clinic, day by day through its pages: forty people missed their visits, and none is forgotten.
+"""A week of a clinic, day by day in the browser: forty people missed their visits, and none is forgotten.
 
-Only time is moved. Each day the clinic is held, the coordinator empties the telephone list, people say what a
-fixed rule makes them say, and the surgeon answers what is asked. In the end every one of the forty was seen,
-is booked, waits for a dated step or is signed off, and the history says how.
+Only time is moved. Each day the clinic is held, the coordinator empties the telephone list by keys, people
+say what a fixed rule makes them say, and the surgeon answers what is asked. In the end every one of the forty was
+seen, is booked, waits for a dated step or is signed off, and the history says how.
 """
 
 from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import date, datetime, time
 from typing import Any
 
 import pytest
-import time_machine
-from django.test import Client
+from playwright.sync_api import Browser, Locator, Page
+from pytest_django.live_server_helper import LiveServer
 
 from followup.domain.words import Lane, Standing
-from followup.models import Appointment, Change, ContactAttempt, Decision, Eye, Patient, Session, Site, Staff
+from followup.models import (
+    Appointment,
+    Change,
+    ContactAttempt,
+    Decision,
+    Eye,
+    PathwayVersion,
+    Patient,
+    Session,
+    Site,
+)
 from followup.queries.recall import person_rows
 from followup.queries.standing import EyeStandingRow, site_standings
 from followup.services.pathway import replan_eye
-from tests.builders import NOW, TODAY, days, make_appointment, make_exam, make_session, make_staff
-from tests.web.stories import gas_eye, oil_eye, text_of
+from followup.web.kit import clock
+from tests.browser.conftest import sign_in_to
+from tests.builders import NOW, TODAY, days, make_appointment, make_exam, make_session, make_site, make_staff
+from tests.web.stories import gas_eye, oil_eye
 
-pytestmark = pytest.mark.django_db
+pytestmark = pytest.mark.django_db(transaction=True)
 
 PEOPLE, WEEK = 40, 7
 ANSWERS = (
@@ -49,36 +61,42 @@ HOW = {
 
 
 class Week:
-    """A clinic with two people who sign in each morning, and the clock that is moved on under them."""
+    """A clinic with two people at their browsers, and the clock that is moved on under them."""
 
-    def __init__(self, site: Site, enter: Callable[[Staff], Client], clock: Any) -> None:
-        self.site, self.enter, self.clock = site, enter, clock
-        self.staff = [make_staff(role=role, site=site) for role in ("coordinator", "surgeon")]
-        self.turn_to(TODAY)
+    def __init__(self, site: Site, coordinator: Page, surgeon: Page) -> None:
+        self.site, self.coordinator, self.surgeon = site, coordinator, surgeon
+        self.today: date = TODAY
 
-    def turn_to(self, day: date) -> None:
-        self.today: date = day
-        self.clock.move_to(datetime.combine(day, time(9), tzinfo=NOW.tzinfo))
-        self.coordinator, self.surgeon = map(self.enter, self.staff)
+    def now(self) -> datetime:
+        """Nine in the morning."""
+        return datetime.combine(self.today, time(9), tzinfo=NOW.tzinfo)
 
     def call_everybody(self) -> None:
-        address = self._send(self.coordinator, "/calls/next/")
-        while address != "/calls/":
-            address = self.call(address)
+        """The key n takes the first call; each answer is one key, and leads to the next call."""
+        page = self.coordinator
+        page.goto("/calls/")
+        if page.get_by_role("button", name="Call the next person").count():
+            with page.expect_navigation():
+                page.keyboard.press("n")
+        while at_a_call := re.search(r"/calls/(\d+)/", page.url):
+            self.answer(int(at_a_call[1]))
 
-    def call(self, address: str) -> str:
+    def answer(self, patient: int) -> None:
         """Takes the way that the page proposes, and keeps what came of it."""
-        patient = int(re.findall(r"\d+", address)[0])
+        page = self.coordinator
         made = ContactAttempt.objects.filter(patient=patient).count()
-        proposed = re.search(r'<option value="(\w+)" selected>', text_of(self.coordinator.get(address)))
-        channel = proposed[1] if proposed else "phone"
         spoken = ANSWERS[(patient + made) % len(ANSWERS)]
-        result = spoken if channel in ("phone", "kin") else "sent"
-        typed = {"channel": channel, "result": result, "note": "As they said it"}
-        following = self._send(self.coordinator, address, **typed)
+        result = spoken if page.locator("[name=channel]").input_value() in ("phone", "kin") else "sent"
+        page.locator("[name=note]").fill("As they said it")
+        key = page.locator(f"button[name=result][value={result}]").get_attribute("data-key")
+        page.locator("h1").click()
+        with page.expect_navigation():
+            page.keyboard.press(key or "")
+        assert ContactAttempt.objects.filter(patient=patient).count() == made + 1
         if result == "will_come":
+            following = page.url
             self.book(patient)
-        return following
+            page.goto(following)
 
     def book(self, patient: int) -> None:
         """The first list of the kind that is missing: a clinic, or theatre for oil."""
@@ -99,8 +117,8 @@ class Week:
             self._send(self.coordinator, f"/patients/{place.patient_id}/visits/new/", **typed)
 
     def answer_what_is_asked(self) -> None:
-        asked = text_of(self.surgeon.get("/decisions/"))
-        for report in re.findall(r"/symptoms/(\d+)/answer/", asked):
+        self.surgeon.goto("/decisions/")
+        for report in sorted(set(re.findall(r"/symptoms/(\d+)/answer/", self.surgeon.content()))):
             self._send(self.surgeon, f"/symptoms/{report}/answer/", answer="Seen this afternoon.")
         for row in self.standings():
             if {lane.question for lane in row.standing.questions} & {"refuses", "unreached"}:
@@ -116,27 +134,55 @@ class Week:
     def standings(self) -> list[EyeStandingRow]:
         return site_standings(site=self.site, day=self.today)
 
-    def _send(self, client: Client, address: str, **typed: Any) -> str:
-        """Where the page leads; a form that comes back is a fault, and shows its page."""
-        answer = client.post(address, typed)
-        why = re.findall(r"Nothing was saved.*?</p>", text_of(answer))
-        assert answer.status_code == 302, (address, why)
-        return answer.headers["Location"]
+    def _send(self, page: Page, address: str, **typed: Any) -> None:
+        """Fills in the form at the address; one that comes back is a fault, and shows why."""
+        page.goto(address)
+        for name, value in typed.items():
+            fill_in(page.locator(f'main [name="{name}"]'), str(value))
+        with page.expect_navigation():
+            page.locator("main button.primary").press("Enter")
+        assert page.locator(".faulty, .faults").all_inner_texts() == [], address
+
+
+def fill_in(boxes: Locator, value: str) -> None:
+    kind = boxes.first.evaluate("box => box.tagName == 'SELECT' ? 'select' : box.type")
+    if kind == "select":
+        boxes.select_option(value)
+    elif kind == "radio":
+        boxes.and_(boxes.page.locator(f'[value="{value}"]')).check()
+    elif kind == "checkbox":
+        boxes.check()
+    else:
+        boxes.fill(value)
 
 
 @pytest.fixture
-def week(harbour: Site, enter: Callable[[Staff], Client]) -> Iterator[Week]:
+def harbour(pathways: list[PathwayVersion]) -> Site:
     """Thirty eyes with a review missed, ten with oil past its limit; yesterday nobody came."""
+    site = make_site(name="Harbour Eye Clinic", phone="555 0100", urgent_phone="555 0199")
     for number in range(PEOPLE):
-        eye = gas_eye(harbour, days(-70)) if number % 4 else oil_eye(harbour, days(-150))
+        eye = gas_eye(site, days(-70)) if number % 4 else oil_eye(site, days(-150))
         make_exam(eye=eye, day=days(-63))
         replan_eye(eye_id=eye.pk)
         make_appointment(patient=eye.patient, day=days(-1), state="noshow", reason="not_known")
     for number in range(1, WEEK + 14):
-        make_session(site=harbour, day=days(number), places=30)
-    make_session(site=harbour, day=days(WEEK + 1), places=PEOPLE, kind="theatre")
-    with time_machine.travel(NOW, tick=False) as clock:
-        yield Week(harbour, enter, clock)
+        make_session(site=site, day=days(number), places=30)
+    make_session(site=site, day=days(WEEK + 1), places=PEOPLE, kind="theatre")
+    return site
+
+
+@pytest.fixture
+def week(
+    harbour: Site, browser: Browser, live_server: LiveServer, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[Week]:
+    contexts = [browser.new_context(base_url=live_server.url, locale="en-GB") for _ in range(2)]
+    for context, role in zip(contexts, ("coordinator", "surgeon"), strict=True):
+        sign_in_to(context, live_server, make_staff(role=role, site=harbour))
+    week = Week(harbour, *(context.new_page() for context in contexts))
+    monkeypatch.setattr(clock, "now", week.now)
+    yield week
+    for context in contexts:
+        context.close()
 
 
 def fate_of(row: EyeStandingRow, today: date) -> str:
@@ -154,7 +200,7 @@ def fate_of(row: EyeStandingRow, today: date) -> str:
 def test_of_forty_people_who_missed_their_visits_none_is_forgotten(week: Week) -> None:
     assert {row.standing.standing for row in week.standings()} == {Standing.OVERDUE}
     for number in range(WEEK):
-        week.turn_to(days(number))
+        week.today = days(number)
         week.hold_the_clinic()
         week.call_everybody()
         week.answer_what_is_asked()
