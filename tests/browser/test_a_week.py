@@ -1,8 +1,8 @@
 """A week of a clinic, day by day in the browser: forty people missed their visits, and none is forgotten.
 
 Only time is moved. Each day the clinic is held, the coordinator empties the telephone list by keys, people
-say what a fixed rule makes them say, and the surgeon answers what is asked. In the end every one of the forty was
-seen, is booked, waits for a dated step or is signed off, and the history says how.
+say what a fixed rule makes them say, and the surgeon answers what is asked. In the end every one of the
+forty was seen, is booked, waits for a dated step or is signed off, and the history says how.
 """
 
 from __future__ import annotations

@@ -27,6 +27,16 @@ from followup.services.demo.events import (
     Signed,
 )
 
+_STREETS = (
+    "Lantern Quay",
+    "Ropewalk",
+    "Chandler Row",
+    "Saltpan Lane",
+    "Beacon Steps",
+    "Netloft Street",
+    "Tidewater Road",
+)
+
 
 @dataclass(slots=True)
 class Writer:
@@ -105,6 +115,7 @@ class Writer:
             email=person.email,
             language=person.language,
             contact_note=person.contact_note,
+            postal_address=_address(int(person.record_number.removeprefix("VB"))),
         )
         self.patients[person.record_number] = patient
         for side, traits in person.eyes.items():
@@ -249,3 +260,10 @@ class Writer:
         )
         if event.kind == "transfer":
             self.transfers[key, event.side] = decision
+
+
+def _address(number: int) -> str:
+    """An invented street for each person; one in twelve is not known."""
+    if number % 12 == 0:
+        return ""
+    return f"{1 + number % 89} {_STREETS[number % len(_STREETS)]}\nVeldamar Bay"
