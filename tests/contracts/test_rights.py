@@ -87,6 +87,7 @@ PAGES: dict[str, Page] = {
     "call_later": Page(Action.CONTACT, "patient"),
     "recall_measures": Page(Action.AUDIT),
     "recall_measures_csv": Page(Action.AUDIT),
+    "recall_measures_svg": Page(Action.AUDIT),
     "find_symptoms": Page(Action.REPORT_SYMPTOMS),
     "report_symptoms": Page(Action.REPORT_SYMPTOMS, "patient"),
     "answer_symptoms": Page(Action.SIGN_DECISION, "report"),

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from io import BytesIO
 from typing import Any
 
 import matplotlib
@@ -19,11 +18,8 @@ from followup.queries.cohort_choice import Errors
 from followup.queries.reports.audit import AuditReport
 from followup.queries.reports.audit_curve import Mark, Step
 from followup.queries.reports.audit_tables import p_words
+from followup.web.kit.drawing import BAND, QUIET, STYLE, as_bytes
 
-# Letters as outlines: the figure goes into papers and slides, on machines with other fonts.
-_STYLE: Any = {"svg.hashsalt": "audit", "svg.fonttype": "path", "font.size": 10, "font.family": "DejaVu Sans"}
-_INK, _BAND, _QUIET = "#111111", "#d4d4d4", "#555555"
-_DOTS_AN_INCH = 200
 _CLOSEST_MARKS = 0.06
 """Share of the axis that two numbers under it need to be told apart."""
 
@@ -63,7 +59,7 @@ class _Drawn:
 def draw(report: AuditReport, site: str, kind: str) -> bytes:
     """The figure as `kind`, svg or png. Its text alternative is the tables on the audit page."""
     curves = _curves(report)
-    with matplotlib.rc_context(_STYLE):
+    with matplotlib.rc_context(STYLE):
         below = _BELOW + _ROW * len(curves)
         height = _AXES + _ABOVE + below
         figure = Figure(figsize=(8, height))
@@ -74,10 +70,7 @@ def draw(report: AuditReport, site: str, kind: str) -> bytes:
         else:
             _draw_curves(axes, report, curves)
         _number_at_risk(axes, curves)
-        written = BytesIO()
-        metadata = {"Date": None, "Title": "Recurrence-free eyes"} if kind == "svg" else {"Software": None}
-        figure.savefig(written, format=kind, dpi=_DOTS_AN_INCH, metadata=metadata)
-    return written.getvalue()
+        return as_bytes(figure, kind, "Recurrence-free eyes")
 
 
 def _curves(report: AuditReport) -> list[_Drawn]:
@@ -99,7 +92,7 @@ def _label(figure: Any, axes: Any, report: AuditReport, site: str) -> None:
         f"{site}. {count.eyes} eyes of {count.patients} patients, {report.events_by_horizon} events by "
         f"{choice.horizon} months. Data lock {choice.lock}.\n{_how(report)}",
         fontsize=8,
-        color=_QUIET,
+        color=QUIET,
         linespacing=1.4,
     )
     axes.set_ylabel("Eyes, %")
@@ -139,7 +132,7 @@ def _draw_curves(axes: Any, report: AuditReport, curves: Sequence[_Drawn]) -> No
     cut = report.is_cut_short if report.strata is None else any(_is_cut_short(curve) for curve in curves)
     if cut:
         if alone and curves[0].until is not None:
-            axes.axvline(curves[0].until, color=_QUIET, lw=1, ls=(0, (4, 3)))
+            axes.axvline(curves[0].until, color=QUIET, lw=1, ls=(0, (4, 3)))
         where = "Dashed line" if alone else "Lines end"
         words = f"{where}: fewer than {report.minimum_at_risk} eyes at risk beyond"
         _say(axes, words, y=0.05 if alone else 0.96)
@@ -191,7 +184,7 @@ def _draw_intervals(axes: Any, report: AuditReport) -> None:
     if report.intervals is None or report.drawn_until is None:
         return
     shown = [(day, 100 * free) for day, free in report.intervals.corners if day <= report.drawn_until]
-    axes.plot([day for day, _ in shown], [free for _, free in shown], color=_QUIET, lw=1, ls=(0, (3, 2)))
+    axes.plot([day for day, _ in shown], [free for _, free in shown], color=QUIET, lw=1, ls=(0, (3, 2)))
 
 
 def _draw_band(axes: Any, steps: Sequence[Step], end: int) -> None:
@@ -205,13 +198,13 @@ def _draw_band(axes: Any, steps: Sequence[Step], end: int) -> None:
         return
     last = end if len(known) == len(steps) else steps[len(known)].day
     days, lower, upper = zip(*known, (last, *known[-1][1:]), strict=True)
-    axes.fill_between(days, lower, upper, step="post", color=_BAND, lw=0)
+    axes.fill_between(days, lower, upper, step="post", color=BAND, lw=0)
 
 
 def _say(axes: Any, words: str, y: float = 0.5) -> None:
     ground = {"facecolor": "white", "edgecolor": "none", "pad": 2}
     axes.text(
-        0.5, y, words, transform=axes.transAxes, ha="center", color=_QUIET, fontsize=9, bbox=ground, zorder=5
+        0.5, y, words, transform=axes.transAxes, ha="center", color=QUIET, fontsize=9, bbox=ground, zorder=5
     )
 
 

@@ -6,6 +6,7 @@ urlpatterns = [
     path("recall/", views.recall, name="recall"),
     path("recall/measures/", measures.measures, name="recall_measures"),
     path("recall/measures.csv", measures.measures_csv, name="recall_measures_csv"),
+    path("recall/measures.svg", measures.measures_svg, name="recall_measures_svg"),
     path("decisions/", views.questions, name="questions"),
     path("patients/<int:pk>/attempts/new/", views.attempt, name="attempt"),
 ]
