@@ -250,3 +250,27 @@ def test_a_ladder_without_steps_or_an_end_is_refused(text: str) -> None:
 def test_a_step_is_found_by_its_channel() -> None:
     assert LADDER.served_by(Channel.KIN) is LADDER.steps[4]
     assert LADDER.served_by(Channel.IN_PERSON) is None
+
+
+def test_a_rung_says_which_step_of_how_many_and_what_was_tried() -> None:
+    first = rung_on(LADDER, Chase(overdue_since=OVERDUE), TODAY)
+    assert (first.number, first.of, first.failed, first.last_failed) == (1, 6, 0, None)
+    third = rung_on(LADDER, Chase(in_vain("2024-03-14", "2024-03-16"), OVERDUE), TODAY)
+    assert (third.number, third.of, third.failed, third.last_failed) == (3, 6, 2, day("2024-03-16"))
+
+
+@pytest.mark.parametrize(
+    ("seen", "failed"),
+    [("2024-03-15", 1), ("2024-03-16", 0), ("2024-03-14", 1)],
+    ids=["before", "that day", "long"],
+)
+def test_what_was_tried_by_the_day_the_eye_was_seen_counts_no_more(seen: str, failed: int) -> None:
+    chase = Chase(in_vain("2024-03-16"), OVERDUE, seen_on=day(seen))
+    assert rung_on(LADDER, chase, TODAY).failed == failed
+
+
+def test_a_place_missed_on_the_day_a_clinician_settled_it_begins_nothing_new() -> None:
+    settled = Chase((), OVERDUE, settled_on=day("2024-04-02"), missed_on=day("2024-04-02"))
+    assert rung_on(LADDER, settled, TODAY).due == day("2024-04-02")
+    later = Chase((), OVERDUE, settled_on=day("2024-04-02"), missed_on=day("2024-04-03"))
+    assert rung_on(LADDER, later, TODAY).due == day("2024-04-03")

@@ -97,6 +97,15 @@ def test_the_ladder_starts_from_what_was_missed(
     assert (contact.step.key, str(contact.due), contact.failed) == (step, due, failed)
 
 
+def test_an_eye_to_book_is_called_today_until_a_place_serves_it() -> None:
+    told = standing(history(*SEEN_TO_M1), "2024-03-10")
+    assert told.standing is Standing.TO_BOOK
+    assert told.contact is not None
+    assert (told.contact.step.key, str(told.contact.due)) == ("phone", "2024-03-10")
+    booked = standing(history(*SEEN_TO_M1, place("2024-04-20")), "2024-03-10")
+    assert (booked.standing, booked.contact) == (Standing.BOOKED, None)
+
+
 def test_nobody_is_to_be_reached_for_an_eye_that_waits_or_is_booked() -> None:
     assert standing(history(*SEEN_TO_M1), "2024-03-01").contact is None
     assert standing(history(*SEEN_EARLY, place("2024-03-22")), "2024-03-20").contact is None

@@ -108,3 +108,8 @@ def test_any_text_is_read_or_refused(text: str) -> None:
     except BadValue:
         return
     assert known.earliest <= known.latest
+
+
+@pytest.mark.parametrize("written", ["2024-03-01", "2150-12-31", "1850-01-01"])
+def test_the_first_and_last_days_that_can_be_meant_are_taken(written: str) -> None:
+    assert str(PartialDate.parse(written)) == written

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 
 import pytest
 
 from followup.domain.errors import BadValue
 from followup.domain.pathway.book import PathwayBook
-from followup.domain.pathway.definition import PathwayFault, accepted_pathway, parse_pathway
+from followup.domain.pathway.definition import EndlessRule, PathwayFault, accepted_pathway, parse_pathway
 from tests.domain.histories import PATHWAYS
 
 GOOD = """\
@@ -292,3 +293,20 @@ def test_the_shipped_pathways_are_sound(path: Path) -> None:
 def test_a_book_needs_one_fallback() -> None:
     with pytest.raises(BadValue, match="found none"):
         PathwayBook.of([])
+
+
+@pytest.mark.parametrize(
+    ("first", "every", "targets"),
+    [
+        ("P1Y", "P6M", ["2025-01-31", "2025-07-31", "2026-01-31"]),
+        ("P6M", "P6W", ["2024-07-31", "2024-09-11", "2024-10-23"]),
+        ("P10W", "P45D", ["2024-04-10", "2024-05-25", "2024-07-09"]),
+    ],
+)
+def test_endless_reviews_count_months_weeks_and_days_from_the_anchor(
+    first: str, every: str, targets: list[str]
+) -> None:
+    """Worked on a calendar: after 31 January 2024; months keep the 31st where there is one."""
+    rule = EndlessRule(key="R", title="Review", first=first, every=every)
+    windows = [rule.window(date(2024, 1, 31), number) for number in range(3)]
+    assert [str(window.target) for window in windows] == targets

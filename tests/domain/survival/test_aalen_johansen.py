@@ -122,3 +122,17 @@ def test_late_entries_and_patients_without_competing_ends_equal_the_curve() -> N
     known = curve.survival > 0
     np.testing.assert_allclose(found.incidence[0], 1 - curve.survival, rtol=1e-12)
     np.testing.assert_allclose(found.std_error[0][known], curve.std_error[known], rtol=1e-9)
+
+
+def test_an_incidence_says_what_it_was_computed_from() -> None:
+    """Five eyes, one whose end is not known: two ends of two kinds and two last seen free."""
+    found = aalen_johansen([5, 7, 9, 9, 6], [1, 2, 0, 0, np.nan], limits="plain", level=0.9)
+    assert (found.subjects, found.left_out, found.limits, found.level) == (4, 1, "plain", 0.9)
+    assert found.censored.tolist() == [0, 0, 2]
+    point = found.at(7, 2)
+    assert (point.time, point.cause, point.incidence, point.at_risk) == (7, 2, pytest.approx(0.25), 3)
+
+
+def test_beyond_the_last_follow_up_an_incidence_is_known_only_where_nobody_is_left_free() -> None:
+    assert aalen_johansen([5, 7], [1, 0]).at(8, 1).incidence is NOT_ESTIMABLE
+    assert aalen_johansen([5, 7], [1, 2]).at(8, 1).incidence == pytest.approx(0.5)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -106,3 +107,11 @@ def test_one_sided_limits_of_some_among_many_lie_opposite_each_other() -> None:
 def test_impossible_counts_are_refused(events: int, total: int) -> None:
     with pytest.raises(BadValue, match=f"{events} of {total}"):
         clopper_pearson(events, total)
+
+
+@pytest.mark.parametrize("method", [clopper_pearson, wilson])
+@pytest.mark.parametrize("events", [0, 1, 4])
+def test_an_interval_carries_what_it_was_asked_of(method: Callable[..., Proportion], events: int) -> None:
+    found = method(events, 4, level=0.9)
+    assert (found.events, found.total, found.share, found.level) == (events, 4, events / 4, 0.9)
+    assert (found.lower == 0, found.upper == 1) == (events == 0, events == 4)

@@ -470,3 +470,21 @@ def test_a_share_outside_zero_and_one_is_refused(p: float) -> None:
 def test_a_curve_is_not_read_before_its_start(time: float) -> None:
     with pytest.raises(BadValue, match="from 0 on"):
         kaplan_meier([1], [1]).at(time)
+
+
+def test_a_point_carries_its_time_and_before_the_first_event_the_exact_interval_alone() -> None:
+    """By hand: 4 eyes, the first event on day 5; 0 of 4 failed has the exact lower limit (0.05 / 2)^(1/4)."""
+    before, on = kaplan_meier([5, 9, 9, 9], [1, 0, 0, 0], level=0.95).points([3, 5])
+    assert (before.time, before.survival, before.at_risk) == (3, 1, 4)
+    assert (before.std_error, before.lower, before.upper) == (NOT_ESTIMABLE,) * 3
+    assert before.exact is not None
+    assert number(before.exact.lower) == pytest.approx(0.025**0.25)
+    assert (on.time, on.survival, on.at_risk, on.exact) == (5, 0.75, 4, None)
+    wide = kaplan_meier([5, 9, 9, 9], [1, 0, 0, 0], level=0.9).at(3).exact
+    assert wide is not None
+    assert number(wide.lower) == pytest.approx(0.05**0.25)
+
+
+@pytest.mark.parametrize("limits", LIMITS)
+def test_a_curve_says_which_limits_it_carries(limits: Any) -> None:
+    assert kaplan_meier([5, 9], [1, 0], limits=limits).limits == limits

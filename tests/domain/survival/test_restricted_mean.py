@@ -143,3 +143,27 @@ def test_a_paired_difference_of_a_curve_with_itself_has_no_error_left() -> None:
 def test_the_mean_needs_an_end(tau: Any) -> None:
     with pytest.raises(BadValue, match="expected a number above 0"):
         restricted_mean(kaplan_meier([1], [1]), tau)
+
+
+@pytest.mark.parametrize(("level", "quantile"), [(0.95, 1.959964), (0.90, 1.644854)])
+def test_a_restricted_mean_lies_amid_its_limits(level: float, quantile: float) -> None:
+    """By hand, four eyes: S falls to 3/4 on day 5, so that 9 days hold 5 + 4 * 3/4 = 8 free of the event.
+
+    Greenwood's term on day 5 is 1 / (4 * 3), and the area after it 3: the error is 3 / sqrt(12). Normal
+    quantiles from printed tables.
+    """
+    found = restricted_mean(kaplan_meier([5, 9, 9, 9], [1, 0, 0, 0], level=level), 9)
+    error = 3 / 12**0.5
+    assert (found.tau, found.mean, found.level, found.beyond_follow_up) == (9, 8, level, False)
+    assert number(found.std_error) == pytest.approx(error)
+    assert number(found.lower) == pytest.approx(8 - quantile * error, abs=1e-5)
+    assert number(found.upper) == pytest.approx(8 + quantile * error, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("events", "tau", "beyond"), [([1, 0], 9, False), ([1, 0], 9.5, True), ([1, 1], 9.5, False)]
+)
+def test_a_mean_past_the_last_follow_up_says_so_unless_all_have_ended(
+    events: list[int], tau: float, beyond: bool
+) -> None:
+    assert restricted_mean(kaplan_meier([5, 9], events), tau).beyond_follow_up is beyond
