@@ -125,8 +125,9 @@ def test_late_entries_and_patients_without_competing_ends_equal_the_curve() -> N
 
 
 def test_an_incidence_says_what_it_was_computed_from() -> None:
-    """Five eyes, one whose end is not known: two ends of two kinds and two last seen free."""
-    found = aalen_johansen([5, 7, 9, 9, 6], [1, 2, 0, 0, np.nan], limits="plain", level=0.9)
+    """Five eyes, one never at risk, since it came on the day it ended; two ends, two last seen free."""
+    times, causes, entries = [5, 7, 9, 9, 6], [1, 2, 0, 0, 1], [0, 0, 0, 0, 6]
+    found = aalen_johansen(times, causes, entry=entries, limits="plain", level=0.9)
     assert (found.subjects, found.left_out, found.limits, found.level) == (4, 1, "plain", 0.9)
     assert found.censored.tolist() == [0, 0, 2]
     point = found.at(7, 2)
