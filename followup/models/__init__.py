@@ -1,5 +1,6 @@
 """Tables and constraints."""
 
+from followup.models.audits import LockedAudit
 from followup.models.booking import Appointment, Session, Unavailable
 from followup.models.contact import Consent, PrintedLetter
 from followup.models.decisions import CallClaim, ContactAttempt, Decision, SymptomReport
@@ -31,6 +32,7 @@ __all__ = [
     "ImportBatch",
     "ImportRow",
     "KeptApart",
+    "LockedAudit",
     "Merge",
     "Milestone",
     "NightRun",

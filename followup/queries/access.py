@@ -18,6 +18,7 @@ from followup.models import (
     Decision,
     Eye,
     ImportBatch,
+    LockedAudit,
     Merge,
     Operation,
     Patient,
@@ -171,6 +172,17 @@ def import_for(staff: Staff, pk: int) -> ImportBatch:
 def merge_for(staff: Staff, pk: int) -> Merge:
     merges = Merge.objects.filter(kept__site__in=sites_of(staff)).select_related("kept__site", "merged")
     return merges.get(pk=pk)
+
+
+def locked_audits_of(staff: Staff) -> QuerySet[LockedAudit]:
+    """Those of which this person may see every clinic that was counted."""
+    hidden = Site.objects.exclude(pk__in=sites_of(staff))
+    audits = LockedAudit.objects.filter(site__in=sites_of(staff)).exclude(other_sites__in=hidden)
+    return audits.select_related("site", "locked_by", "withdrawn_by").order_by("-locked_at", "-id")
+
+
+def locked_audit_for(staff: Staff, pk: int) -> LockedAudit:
+    return locked_audits_of(staff).get(pk=pk)
 
 
 def calendar_address_for(staff: Staff, pk: int) -> CalendarAddress:

@@ -178,9 +178,9 @@ def count_all(site: int) -> int:
     """Every figure of the page as the page words them; eyes told apart, limits by patient."""
     from followup.queries.cohort_choice import CohortChoice, Stratum
     from followup.queries.cohorts import read_cohort
+    from followup.queries.reports.audit_sections import sections
     from followup.queries.reports.audit_whole import whole_audit
-    from followup.web.audit.sections import sections
-    from followup.web.audit.tables import tables
+    from followup.queries.reports.audit_words import tables
 
     cohort = read_cohort(CohortChoice(site_id=site, lock=LOCK, strata=Stratum.TAMPONADE))
     whole = whole_audit(cohort, minimum_at_risk=5)

@@ -29,6 +29,7 @@ ALLOWED: dict[str, set[str]] = {
         "holidays",
         "rapidfuzz",
     },
+    "queries/locked": {"pydantic"},
     "queries/proposal": {"django.db", "numpy", "scipy"},
     "services": {
         "django.apps",

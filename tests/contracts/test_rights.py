@@ -17,6 +17,9 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from followup.domain.roles import Action, Role, may
 from followup.models import ImportBatch, Merge, PageRead, PathwayVersion, Site
+from followup.queries.cohort_choice import CohortChoice
+from followup.queries.reports.audit_method import Definition
+from followup.services.audits import lock_audit
 from followup.services.pathway import replan_eyes
 from tests.builders import (
     NOW,
@@ -144,6 +147,16 @@ PAGES: dict[str, Page] = {
     "audit_csv": Page(Action.AUDIT),
     "audit_xlsx": Page(Action.AUDIT),
     "audit_eyes": Page(Action.AUDIT),
+    "lock_audit": Page(Action.AUDIT),
+    "locked_audits": Page(Action.AUDIT),
+    "locked_audit": Page(Action.AUDIT, "audit"),
+    "withdraw_audit": Page(Action.AUDIT, "audit"),
+    "locked_eyes": Page(Action.AUDIT, "audit"),
+    "locked_differing": Page(Action.AUDIT, "audit"),
+    "locked_svg": Page(Action.AUDIT, "audit"),
+    "locked_png": Page(Action.AUDIT, "audit"),
+    "locked_csv": Page(Action.AUDIT, "audit"),
+    "locked_xlsx": Page(Action.AUDIT, "audit"),
 }
 
 OPEN = {"sign_in", "sign_out", "cannot_come", "stop_messages", "calendar"}
@@ -175,7 +188,15 @@ def records_at(site: Site) -> dict[str, int]:
         at=NOW,
         moved={"rows": [], "details": {}},
     )
+    audit = lock_audit(
+        by=make_staff(site=site, role="auditor"),
+        now=NOW,
+        choice=CohortChoice(site_id=site.pk, lock=NOW.date()),
+        title="Two years",
+        definitions=[Definition("Unit", "One eye.")],
+    )
     return {
+        "audit": audit.pk,
         "merge": merge.pk,
         "patient": operation.eye.patient_id,
         "eye": operation.eye_id,

@@ -36,8 +36,8 @@ from followup.queries.cohort_choice import (
 )
 from followup.queries.cohorts import read_cohort
 from followup.queries.reports.audit import audit
+from followup.queries.reports.audit_words import Tables, tables
 from followup.web.audit.forms import CohortForm
-from followup.web.audit.tables import Tables, tables
 from tests.builders import (
     make_acuity,
     make_exam,

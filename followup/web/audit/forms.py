@@ -139,6 +139,11 @@ class CohortForm(Form):
         """Does it ask for anything that stands in the folded part?"""
         return any(self[name].value() or self[name].errors for name in _FOLDED)
 
+    @property
+    def surgeon_name(self) -> str:
+        """Of the surgeon asked for; "" for any."""
+        return self.surgeons.get(self.choice.surgeon, "") if self.choice else ""
+
     def _offer(self, name: str, choices: list[tuple[str, str]]) -> None:
         field = self.fields[name]
         assert isinstance(field, forms.ChoiceField)
@@ -184,3 +189,11 @@ class CohortForm(Form):
             horizon=24 if said["horizon"] is None else said["horizon"],
             errors=Errors(said["limits"] or Errors.PATIENTS),
         )
+
+
+class LockForm(Form):
+    title = forms.CharField(
+        max_length=120,
+        label="Name",
+        help_text="By which it is found again: the talk, the paper or the year that it is for.",
+    )

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from followup.web.audit import views
+from followup.web.audit import locked, views
 
 urlpatterns = [
     path("audit/", views.audit_page, name="audit"),
@@ -9,4 +9,14 @@ urlpatterns = [
     path("audit/eyes/", views.eyes_page, name="audit_eyes"),
     path("audit/eyes.xlsx", views.eyes_xlsx, name="audit_xlsx"),
     path("audit/eyes.csv", views.eyes_csv, name="audit_csv"),
+    path("audit/lock/", locked.lock, name="lock_audit"),
+    path("audit/locked/", locked.locked_list, name="locked_audits"),
+    path("audit/locked/<int:pk>/", locked.locked_audit, name="locked_audit"),
+    path("audit/locked/<int:pk>/withdraw/", locked.withdraw, name="withdraw_audit"),
+    path("audit/locked/<int:pk>/eyes/", locked.eyes, name="locked_eyes"),
+    path("audit/locked/<int:pk>/differing/", locked.differing, name="locked_differing"),
+    path("audit/locked/<int:pk>/curve.svg", locked.curve_svg, name="locked_svg"),
+    path("audit/locked/<int:pk>/curve.png", locked.drawing, {"kind": "png"}, name="locked_png"),
+    path("audit/locked/<int:pk>/eyes.csv", locked.sheet, {"kind": "csv"}, name="locked_csv"),
+    path("audit/locked/<int:pk>/eyes.xlsx", locked.sheet, {"kind": "xlsx"}, name="locked_xlsx"),
 ]

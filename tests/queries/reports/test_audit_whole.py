@@ -15,10 +15,10 @@ from followup.queries.cohorts import Cohort, read_cohort
 from followup.queries.reports.audit_baseline import baseline
 from followup.queries.reports.audit_flow import seen_at
 from followup.queries.reports.audit_intervals import intervals
+from followup.queries.reports.audit_sections import sections
 from followup.queries.reports.audit_tables import Table
 from followup.queries.reports.audit_whole import eye_list, whole_audit
-from followup.web.audit.sections import sections
-from followup.web.audit.tables import tables
+from followup.queries.reports.audit_words import tables
 from tests.builders import make_exam, make_eye, make_operation, make_patient, make_site
 from tests.queries.audited import OPERATED, choice_of, make_followed_eyes, people
 

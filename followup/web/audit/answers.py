@@ -1,0 +1,102 @@
+"""An audit as a page's parts, a drawing, a sheet or a list of eyes, whether asked now or locked."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import date
+from typing import Any
+
+from django.http import Http404, HttpResponse, HttpResponseNotModified
+
+from followup.domain.roles import Action, may
+from followup.interchange.sheets.write import csv_text
+from followup.interchange.sheets.xlsx import workbook
+from followup.models import Site
+from followup.queries.access import eyes_of
+from followup.queries.cohorts import Cohort
+from followup.queries.reports.audit import AuditReport
+from followup.queries.reports.audit_cautions import cautions
+from followup.queries.reports.audit_sections import sections
+from followup.queries.reports.audit_sheet import sheet_rows
+from followup.queries.reports.audit_whole import WholeAudit, eye_list
+from followup.queries.reports.audit_words import tables
+from followup.services.reads import record_download
+from followup.web.audit.addresses import Addresses
+from followup.web.kit import clock
+from followup.web.kit.access import StaffRequest
+from followup.web.kit.pages import page
+from followup.web.kit.paging import page_of
+
+_CONTENT_TYPES = {
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "svg": "image/svg+xml",
+    "png": "image/png",
+}
+
+
+def results(whole: WholeAudit, addresses: Addresses) -> dict[str, Any]:
+    """What the templates of the figures need."""
+    return {
+        "report": whole.report,
+        "tables": tables(whole.report),
+        "sections": sections(whole),
+        "cautions": cautions(whole.report),
+        "addresses": addresses,
+    }
+
+
+def drawing(request: StaffRequest, report: AuditReport, site: Site, kind: str) -> HttpResponse:
+    """Drawn anew only when its numbers changed."""
+    tag = f'"{hashlib.sha256(repr((kind, site.name, report)).encode()).hexdigest()}"'
+    if request.headers.get("If-None-Match") == tag:
+        return HttpResponseNotModified(headers={"ETag": tag})
+    # Imported here: the drawing library takes a second to load, which no other page should wait for.
+    from followup.web.audit.figures import draw
+
+    headers = _headers(report.choice.lock, kind) | {"ETag": tag}
+    return HttpResponse(draw(report, site.name, kind), content_type=_CONTENT_TYPES[kind], headers=headers)
+
+
+def sheet(request: StaffRequest, cohort: Cohort, site: Site, kind: str, *, what: str) -> HttpResponse:
+    """What is taken out is kept in the history: who, when, how many rows, and by which address."""
+    rows = sheet_rows(cohort)
+    written = csv_text(rows) if kind == "csv" else workbook(rows, "Eyes")
+    record_download(
+        by=request.user,
+        now=clock.now(),
+        site=site,
+        what=what,
+        kind=kind,
+        asked=cohort.choice.query,
+        rows=len(cohort.rows),
+    )
+    headers = _headers(cohort.choice.lock, kind)
+    return HttpResponse(written, content_type=_CONTENT_TYPES[kind], headers=headers)
+
+
+def eyes(request: StaffRequest, cohort: Cohort, site: Site, back: str) -> HttpResponse:
+    """The eyes behind one figure: by name for those who may see patients, else by code."""
+    found = eye_list(cohort, request.GET.get("of", "cohort"))
+    if found is None:
+        raise Http404("The audit has no such figure.")
+    shown = page_of(request, found.rows)
+    by_name = may(request.user.role, Action.SEE_PATIENTS)
+    named = eyes_of(request.user).in_bulk([row.eye_id for row in shown]) if by_name else {}
+    context = {
+        "clinic": site,
+        "back": back,
+        "found": found,
+        "rows": shown,
+        "lines": [(row, named.get(row.eye_id)) for row in shown],
+    }
+    return page(request, "audit/eyes.html", context)
+
+
+def _headers(lock: date, kind: str) -> dict[str, str]:
+    """A file name to save under; a drawing still shows in its page."""
+    shown = "attachment" if kind in ("csv", "xlsx") else "inline"
+    return {
+        "Content-Disposition": f'{shown}; filename="audit-{lock}.{kind}"',
+        "Cache-Control": "private, no-cache",
+    }

@@ -1,0 +1,148 @@
+"""Audits that were locked: the same figures for ever, and how today's answer differs."""
+
+from __future__ import annotations
+
+from csp.constants import UNSAFE_INLINE
+from csp.decorators import csp_update
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_safe
+
+from followup.domain.roles import Action, may
+from followup.models import LockedAudit
+from followup.queries import access
+from followup.queries.cohorts import Cohort, read_cohort
+from followup.queries.locked.differences import eyes_that_differ, figures_that_differ
+from followup.queries.locked.figures import figures_of
+from followup.queries.locked.frozen import cohort_of
+from followup.queries.reports.audit import audit as report_of
+from followup.queries.reports.audit_method import definitions
+from followup.queries.reports.audit_whole import whole_audit
+from followup.services.audits import lock_audit, withdraw_audit
+from followup.web.audit import addresses, answers
+from followup.web.audit.asked import read_choice
+from followup.web.audit.forms import LockForm
+from followup.web.kit import clock
+from followup.web.kit.access import StaffRequest, find, needs
+from followup.web.kit.forms import ReasonForm, refusals_on
+from followup.web.kit.pages import page
+from followup.web.kit.paging import page_of
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Action.AUDIT)
+def lock(request: StaffRequest) -> HttpResponse:
+    """Freezes the audit that the address asks for."""
+    asked = read_choice(request)
+    if asked.choice is None:
+        return redirect(f"{reverse('audit')}?{request.GET.urlencode()}")
+    form = LockForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        told = definitions(asked.choice, site=asked.here.name, surgeon=asked.surgeon_name)
+        with refusals_on(form):
+            made = lock_audit(
+                by=request.user,
+                now=clock.now(),
+                choice=asked.choice,
+                title=form.cleaned_data["title"],
+                definitions=told,
+            )
+            messages.success(request, f"The audit is locked with {made.eyes} eyes.")
+            return redirect("locked_audit", pk=made.pk)
+    context = {"form": form, "clinic": asked.here, "query": asked.choice.query, "lock": asked.choice.lock}
+    return page(request, "audit/lock.html", context)
+
+
+@require_safe
+@needs(Action.AUDIT)
+def locked_list(request: StaffRequest) -> HttpResponse:
+    rows = page_of(request, access.locked_audits_of(request.user).defer("frozen", "figures", "definitions"))
+    return page(request, "audit/locked_list.html", {"rows": rows})
+
+
+@require_safe
+@needs(Action.AUDIT)
+def locked_audit(request: StaffRequest, pk: int) -> HttpResponse:
+    locked = find(request, access.locked_audit_for, pk)
+    cohort = cohort_of(locked)
+    whole = whole_audit(cohort, minimum_at_risk=locked.minimum_at_risk)
+    computed = figures_of(whole)
+    today = read_cohort(cohort.choice)
+    now = figures_of(whole_audit(today, minimum_at_risk=locked.minimum_at_risk))
+    context = {
+        "locked": locked,
+        "clinic": locked.site,
+        "definitions": [{"term": term, "text": text} for term, text in locked.definitions],
+        # Not empty where the program, not the records, came to count otherwise.
+        "recounted": figures_that_differ(locked.figures, computed),
+        "figures": figures_that_differ(locked.figures, now),
+        "eyes": _counted(cohort, today),
+        **answers.results(whole, addresses.of_locked(locked)),
+    }
+    return page(request, "audit/locked.html", context)
+
+
+def _counted(then: Cohort, today: Cohort) -> dict[str, int]:
+    found = eyes_that_differ(then, today)
+    return {how: sum(eye.how == how for eye in found) for how in ("gone", "added", "changed")}
+
+
+@require_safe
+@needs(Action.AUDIT)
+def differing(request: StaffRequest, pk: int) -> HttpResponse:
+    """Eyes of which today's records tell otherwise: by name for those who may see patients, else by code."""
+    locked = find(request, access.locked_audit_for, pk)
+    cohort = cohort_of(locked)
+    shown = page_of(request, eyes_that_differ(cohort, read_cohort(cohort.choice)))
+    by_name = may(request.user.role, Action.SEE_PATIENTS)
+    named = access.eyes_of(request.user).in_bulk([eye.eye_id for eye in shown]) if by_name else {}
+    lines = [(eye, named.get(eye.eye_id)) for eye in shown]
+    return page(request, "audit/differing.html", {"locked": locked, "rows": shown, "lines": lines})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@needs(Action.AUDIT)
+def withdraw(request: StaffRequest, pk: int) -> HttpResponse:
+    locked = find(request, access.locked_audit_for, pk)
+    form = ReasonForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        with refusals_on(form):
+            withdraw_audit(by=request.user, now=clock.now(), audit=locked, reason=form.cleaned_data["reason"])
+            messages.success(request, "The audit is withdrawn. It stays to be read.")
+            return redirect("locked_audit", pk=pk)
+    return page(request, "audit/withdraw.html", {"form": form, "locked": locked})
+
+
+@require_safe
+@needs(Action.AUDIT)
+def eyes(request: StaffRequest, pk: int) -> HttpResponse:
+    locked = find(request, access.locked_audit_for, pk)
+    return answers.eyes(request, cohort_of(locked), locked.site, addresses.of_locked(locked).page)
+
+
+@require_safe
+@needs(Action.AUDIT)
+def sheet(request: StaffRequest, pk: int, kind: str) -> HttpResponse:
+    locked = find(request, access.locked_audit_for, pk)
+    return answers.sheet(request, cohort_of(locked), locked.site, kind, what="locked_audit_rows")
+
+
+@csp_update({"style-src": [UNSAFE_INLINE]})
+@require_safe
+@needs(Action.AUDIT)
+def curve_svg(request: StaffRequest, pk: int) -> HttpResponse:
+    """Opened by itself the drawing needs its own inline styles, which no other page allows."""
+    return _drawn(request, find(request, access.locked_audit_for, pk), "svg")
+
+
+@require_safe
+@needs(Action.AUDIT)
+def drawing(request: StaffRequest, pk: int, kind: str) -> HttpResponse:
+    return _drawn(request, find(request, access.locked_audit_for, pk), kind)
+
+
+def _drawn(request: StaffRequest, locked: LockedAudit, kind: str) -> HttpResponse:
+    report = report_of(cohort_of(locked), minimum_at_risk=locked.minimum_at_risk)
+    return answers.drawing(request, report, locked.site, kind)
