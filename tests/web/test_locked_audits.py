@@ -65,7 +65,7 @@ def test_after_a_correction_the_locked_figures_stay_and_the_page_says_what_diffe
     Exam.objects.filter(retina="attached").update(retina="detached_macula_off")
     page = text_of(auditor.get(address))
     assert "0 eyes are gone, 0 eyes are added, 7 eyes are told otherwise." in page
-    assert "Free of the event, 12 months" in page
+    assert "Free of the event, 12, Free" in page
     for figure in ("70.0", "3 of 10"):
         assert (figure in before) == (figure in page)
     assert auditor.get(f"{address}eyes.csv").content == rows

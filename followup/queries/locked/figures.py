@@ -8,7 +8,7 @@ from followup.queries.reports.audit import AuditReport
 from followup.queries.reports.audit_sections import sections
 from followup.queries.reports.audit_tables import Table
 from followup.queries.reports.audit_whole import WholeAudit
-from followup.queries.reports.audit_words import Line, Rate, tables
+from followup.queries.reports.audit_words import tables
 
 Figures = dict[str, str]
 
@@ -28,32 +28,13 @@ def _of_curve(report: AuditReport) -> Iterator[tuple[str, str]]:
 
 def _of_words(report: AuditReport) -> Iterator[tuple[str, str]]:
     words = tables(report)
-    for caption, rates in (("Free of the event", words.rates), ("On the index clock", words.on_index_clock)):
-        for rate in rates:
-            yield f"{caption}, {rate.months} months", _rate(rate)
     yield "Median time free of the event", words.median_free
     yield "Median follow-up", words.median_follow_up
-    for caption, lines in (
-        ("How much follow-up was seen", words.follow_up),
-        ("What eyes lost may hide", words.if_lost),
-        ("Recurrence, where death may come first", words.incidence),
-    ):
-        for line in lines:
-            yield f"{caption}, {line.label}", _line(line)
-
-
-def _rate(rate: Rate) -> str:
-    return f"{rate.free} ({rate.limits}), {rate.at_risk} at risk"
-
-
-def _line(line: Line) -> str:
-    return ", ".join(part for part in (line.count, line.share, line.limits) if part)
 
 
 def _of_tables(whole: WholeAudit) -> Iterator[tuple[str, str]]:
     shown = sections(whole)
-    yield from _cells(shown.flow)
-    for table in shown.curve:
+    for table in (shown.flow, shown.rates, *shown.curve, *shown.beside):
         yield from _cells(table)
     for section in shown.rest:
         for table in section.tables:
@@ -63,4 +44,9 @@ def _of_tables(whole: WholeAudit) -> Iterator[tuple[str, str]]:
 def _cells(table: Table) -> Iterator[tuple[str, str]]:
     for line in table.lines:
         for column, cell in zip(table.head[1:], line.cells, strict=True):
-            yield f"{table.caption}, {line.label}, {column}", cell.text
+            yield f"{_name(table)}, {line.label}, {column}", cell.text
+
+
+def _name(table: Table) -> str:
+    """The heading without the numbers that follow its colon."""
+    return table.caption.partition(":")[0]

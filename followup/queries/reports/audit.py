@@ -14,7 +14,7 @@ from followup.domain.survival.aalen_johansen import IncidencePoint
 from followup.domain.survival.kaplan_meier import Quantile
 from followup.domain.survival.values import Figure
 from followup.domain.words import Clock, DatePrecision
-from followup.queries.cohort_choice import CohortChoice
+from followup.queries.cohort_choice import CohortChoice, days_of_months
 from followup.queries.cohorts import Cohort
 from followup.queries.reports.audit_anatomy import Anatomy, anatomy
 from followup.queries.reports.audit_counts import Count, EyeList
@@ -52,6 +52,8 @@ class AuditReport:
     events: int
     """Recurrences found by the lock date."""
     events_by_horizon: int
+    events_by: tuple[int, ...]
+    """Recurrences found by each of the months asked for."""
     steps: tuple[Step, ...]
     drawn_until: int | None
     """Last day with the minimum at risk, beyond which the curve is not drawn; None: none of it is."""
@@ -98,6 +100,9 @@ def audit(cohort: Cohort, *, minimum_at_risk: int) -> AuditReport:
         pairs=sum(count > 1 for count in Counter(eye.patient for eye in eyes).values()),
         events=int(curve.events.sum()),
         events_by_horizon=int(curve.events[curve.time <= choice.horizon_days].sum()),
+        events_by=tuple(
+            int(curve.events[curve.time <= days_of_months(month)].sum()) for month in choice.marks
+        ),
         steps=steps_of(curve, choice.horizon_days),
         drawn_until=min(int(curve.drawn_until(minimum_at_risk)), choice.horizon_days) if enough else None,
         last_day=curve.last_time,

@@ -10,6 +10,7 @@ from followup.queries.reports.audit_tables import Table
 from followup.queries.reports.audit_tables_curve import intervals_table, strata_tables
 from followup.queries.reports.audit_tables_eyes import anatomy_tables, baseline_table, oil_tables
 from followup.queries.reports.audit_tables_sight import sight_tables
+from followup.queries.reports.audit_tables_time import beside_tables, rates_table
 from followup.queries.reports.audit_whole import WholeAudit
 
 
@@ -23,6 +24,9 @@ class Section:
 @dataclass(frozen=True, slots=True)
 class Sections:
     flow: Table
+    rates: Table
+    beside: tuple[Table, ...]
+    """How much was followed, what may be hidden, and the same read another way."""
     curve: tuple[Table, ...]
     """Beside the curve: groups, tests, and the event between two visits."""
     rest: tuple[Section, ...]
@@ -31,6 +35,8 @@ class Sections:
 def sections(whole: WholeAudit) -> Sections:
     return Sections(
         flow=flow_table(whole.report.flow),
+        rates=rates_table(whole.report),
+        beside=tuple(beside_tables(whole.report)),
         curve=tuple(_curve(whole)),
         rest=tuple(_rest(whole)),
     )

@@ -37,6 +37,15 @@ class Table:
     lines: tuple[Line, ...]
     note: str = ""
 
+    @property
+    def columns(self) -> tuple[tuple[str, bool], ...]:
+        """Each heading, and whether numbers stand under it."""
+        cells = self.lines[0].cells if self.lines else ()
+        return tuple(
+            (name, bool(place) and place <= len(cells) and cells[place - 1].is_number)
+            for place, name in enumerate(self.head)
+        )
+
 
 def percent(value: Figure) -> str:
     """To one decimal, or the words for what is unknown."""

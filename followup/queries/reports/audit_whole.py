@@ -14,6 +14,7 @@ from followup.queries.reports.audit_counts import EyeList
 from followup.queries.reports.audit_flow import SeenAt, flow_lists, seen_at, seen_lists
 from followup.queries.reports.audit_oil import OilReport, oil
 from followup.queries.reports.audit_strata import groups
+from followup.queries.reports.audit_tables_time import time_lists
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,7 @@ def eye_list(cohort: Cohort, key: str) -> EyeList | None:
 
 def _lists(cohort: Cohort) -> Iterator[EyeList]:
     yield from flow_lists(cohort)
+    yield from time_lists(cohort)
     yield from groups(cohort)
     yield from audit_anatomy.lists(cohort.rows)
     yield from audit_oil.lists(cohort)

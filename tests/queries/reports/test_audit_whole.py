@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import pytest
 
-from followup.domain.words import RecurrenceEvent
+from followup.domain.words import Clock, RecurrenceEvent
 from followup.models import Patient, Site
 from followup.queries.cohort_choice import Stratum
 from followup.queries.cohorts import Cohort, read_cohort
@@ -48,8 +48,7 @@ def all_free(site: Site) -> None:
 
 def tables_of(cohort: Cohort) -> Iterator[Table]:
     found = sections(whole_audit(cohort, minimum_at_risk=5))
-    yield found.flow
-    yield from found.curve
+    yield from (found.flow, found.rates, *found.curve, *found.beside)
     for section in found.rest:
         yield from section.tables
 
@@ -79,10 +78,11 @@ def test_thirty_of_thirty_and_none_of_thirty_carry_their_intervals() -> None:
     assert (failed.proportion.lower, failed.proportion.upper) == (0, pytest.approx(0.1157, abs=5e-5))
 
 
-def test_every_number_that_opens_a_list_opens_as_many_eyes() -> None:
+@pytest.mark.parametrize("clock", list(Clock))
+def test_every_number_that_opens_a_list_opens_as_many_eyes(clock: Clock) -> None:
     site = make_site()
     make_followed_eyes(site, people((40 * n, n % 3 == 0) for n in range(1, 30)))
-    cohort = read_cohort(choice_of(site, strata=Stratum.REPEAT))
+    cohort = read_cohort(choice_of(site, strata=Stratum.REPEAT, clock=clock))
     opened = 0
     for table in tables_of(cohort):
         for line in table.lines:
