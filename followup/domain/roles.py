@@ -29,6 +29,7 @@ class Action(StrEnum):
     RECORD_DEATH = "record_death"
     REPORT_SYMPTOMS = "report_symptoms"
     AUDIT = "audit"
+    LOCK_AUDIT = "lock_audit"
     IMPORT = "import"
     MANAGE_SITE = "manage_site"
     EDIT_PATHWAYS = "edit_pathways"
@@ -49,6 +50,7 @@ PERMITTED: dict[Action, frozenset[Role]] = {
     Action.RECORD_DEATH: _CLINICAL,
     Action.REPORT_SYMPTOMS: frozenset(Role),
     Action.AUDIT: frozenset({Role.AUDITOR, Role.SURGEON, Role.ADMINISTRATOR}),
+    Action.LOCK_AUDIT: frozenset({Role.AUDITOR, Role.SURGEON}),
     Action.IMPORT: frozenset({Role.COORDINATOR, Role.SURGEON, Role.ADMINISTRATOR}),
     Action.EDIT_PATHWAYS: frozenset({Role.SURGEON, Role.ADMINISTRATOR}),
     Action.MANAGE_SITE: frozenset({Role.ADMINISTRATOR}),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 from followup.models.people import Site
 
@@ -21,8 +21,11 @@ class LockedAudit(models.Model):
     frozen = models.BinaryField(help_text="The choice and its rows, canonical JSON, compressed.")
     rows_digest = models.CharField(max_length=64, help_text="SHA-256 of the canonical JSON.")
     figures = models.JSONField(help_text="Each figure by its name, as it was shown.")
-    figures_digest = models.CharField(max_length=64, help_text="SHA-256 of the canonical JSON.")
     definitions = models.JSONField(help_text="Terms and texts, as they were printed.")
+    figures_digest = models.CharField(
+        max_length=64, help_text="SHA-256 of figures, definitions and fewest at risk as canonical JSON."
+    )
+    program = models.CharField(max_length=200, help_text="What counted the figures, with its versions.")
     eyes = models.PositiveIntegerField()
     locked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     locked_at = models.DateTimeField()
@@ -31,6 +34,9 @@ class LockedAudit(models.Model):
     )
     withdrawn_at = models.DateTimeField(null=True, blank=True)
     withdrawn_because = models.CharField(max_length=200, blank=True)
+    superseded_by = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="supersedes"
+    )
 
     class Meta:
         constraints = [
@@ -38,7 +44,12 @@ class LockedAudit(models.Model):
                 condition=Q(withdrawn_at=None, withdrawn_by=None, withdrawn_because="")
                 | (Q(withdrawn_at__isnull=False, withdrawn_by__isnull=False) & ~Q(withdrawn_because="")),
                 name="audit_withdrawn_says_by_whom_and_why",
-            )
+            ),
+            models.CheckConstraint(
+                condition=Q(superseded_by=None) | (Q(withdrawn_at__isnull=False) & ~Q(superseded_by=F("id"))),
+                name="audit_superseded_is_withdrawn",
+            ),
+            models.CheckConstraint(condition=Q(eyes__gt=0), name="audit_locked_has_eyes"),
         ]
 
     def __str__(self) -> str:

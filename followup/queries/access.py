@@ -181,6 +181,11 @@ def locked_audits_of(staff: Staff) -> QuerySet[LockedAudit]:
     return audits.select_related("site", "locked_by", "withdrawn_by").order_by("-locked_at", "-id")
 
 
+def audits_in_place_of(staff: Staff, audit: LockedAudit) -> QuerySet[LockedAudit]:
+    """Those of its clinic, in use, that could take its place."""
+    return locked_audits_of(staff).filter(site=audit.site_id, withdrawn_at=None).exclude(pk=audit.pk)
+
+
 def locked_audit_for(staff: Staff, pk: int) -> LockedAudit:
     return locked_audits_of(staff).get(pk=pk)
 

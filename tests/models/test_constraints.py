@@ -8,7 +8,18 @@ from datetime import date, time
 import pytest
 from django.db import IntegrityError, transaction
 
-from followup.models import Course, Decision, Eye, Fill, Milestone, Operation, PathwayVersion, Patient, Site
+from followup.models import (
+    Course,
+    Decision,
+    Eye,
+    Fill,
+    LockedAudit,
+    Milestone,
+    Operation,
+    PathwayVersion,
+    Patient,
+    Site,
+)
 from tests.builders import (
     NOW,
     make_acuity,
@@ -20,6 +31,7 @@ from tests.builders import (
     make_oil_operation,
     make_patient,
     make_session,
+    make_site,
     make_staff,
     make_visit,
 )
@@ -79,6 +91,25 @@ def decision(**fields: object) -> Decision:
     return Decision.objects.create(eye=make_eye(), signed_by=make_staff(role="surgeon"), **dull | fields)
 
 
+def locked_audit(**fields: object) -> LockedAudit:
+    dull = {
+        "site": make_site(),
+        "title": "Two years",
+        "lock": DAY,
+        "minimum_at_risk": 5,
+        "figures": {},
+        "definitions": [],
+        "eyes": 1,
+        "locked_by": make_staff(role="auditor"),
+        "locked_at": NOW,
+    }
+    return LockedAudit.objects.create(**dull | fields)
+
+
+def superseded_and_in_use() -> None:
+    locked_audit(superseded_by=locked_audit())
+
+
 REFUSED: list[tuple[str, Callable[[], object]]] = [
     ("a second open fill in an eye", two_open_fills),
     ("a fill that ends before it began", lambda: fill(make_oil_operation(), ended_on=date(2024, 1, 30))),
@@ -111,6 +142,9 @@ REFUSED: list[tuple[str, Callable[[], object]]] = [
     ("see again without a day", lambda: decision(kind="see_again")),
     ("a transfer to nobody", lambda: decision(kind="transfer")),
     ("a decision without a reason", lambda: decision(kind="plan", reason="")),
+    ("an audit locked of nobody", lambda: locked_audit(eyes=0)),
+    ("an audit withdrawn that says not by whom and why", lambda: locked_audit(withdrawn_at=NOW)),
+    ("an audit superseded and in use", superseded_and_in_use),
 ]
 
 

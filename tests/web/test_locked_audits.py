@@ -12,6 +12,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from followup.models import Exam, LockedAudit, Site, Staff
+from followup.queries.locked.frozen import canonical, digest_of, digest_of_figures, packed
 from tests.builders import make_site, make_staff
 from tests.queries.audited import make_followed_eyes, people
 from tests.web.stories import send, text_of
@@ -72,7 +73,7 @@ def test_after_a_correction_the_locked_figures_stay_and_the_page_says_what_diffe
     assert len(list(csv.reader(io.StringIO(rows.decode())))) == 11
     assert "Changed" in text_of(auditor.get(f"{address}differing/"))
     seen = text_of(enter(make_staff(role="surgeon", site=site)).get(f"{address}differing/"))
-    assert "<td>ending, " in seen
+    assert "<li>ending: free, today recurred</li>" in seen
     assert "/eyes/" in seen
 
 
@@ -90,7 +91,7 @@ def test_rows_that_were_changed_behind_its_back_are_refused_in_words(auditor: Cl
     lock(auditor)
     LockedAudit.objects.update(rows_digest="0" * 64)
     answer = auditor.get(f"/audit/locked/{LockedAudit.objects.get().pk}/")
-    assert "their digest differs" in text_of(answer)
+    assert "its digest differs" in text_of(answer)
     assert "Primary success" not in text_of(answer)
 
 
@@ -102,6 +103,64 @@ def test_a_withdrawn_audit_stays_to_be_read(auditor: Client) -> None:
     assert "Wrong dates" in page
     assert "Withdraw this audit" not in page
     assert "Withdrawn" in text_of(auditor.get("/audit/locked/"))
+
+
+def test_one_that_was_superseded_names_its_successor_and_is_named_by_it(
+    site: Site, auditor: Client, enter: Callable[[Staff], Client]
+) -> None:
+    lock(auditor, "First")
+    lock(auditor, "Second")
+    first, second = LockedAudit.objects.order_by("id")
+    answer = text_of(auditor.get(f"/audit/locked/{first.pk}/withdraw/"))
+    assert "Second, data lock" in answer
+    assert "First, data lock" not in answer
+    asked = {"reason": "Two eyes were counted twice", "in_its_place": str(second.pk)}
+    page = text_of(send(auditor, f"/audit/locked/{first.pk}/withdraw/", **asked))
+    assert f'In its place: <a href="/audit/locked/{second.pk}/">Second</a>' in page
+    assert f'Takes the place of <a href="/audit/locked/{first.pk}/">First</a>' in text_of(
+        auditor.get(f"/audit/locked/{second.pk}/")
+    )
+    assert "Superseded" in text_of(auditor.get("/audit/locked/"))
+    again = text_of(send(auditor, f"/audit/locked/{second.pk}/withdraw/", **asked | {"in_its_place": "99"}))
+    assert "Select a valid choice" in again
+    assert LockedAudit.objects.get(pk=second.pk).withdrawn_at is None
+
+
+def test_an_administrator_reads_a_locked_audit_and_neither_locks_nor_withdraws(
+    site: Site, auditor: Client, enter: Callable[[Staff], Client]
+) -> None:
+    lock(auditor)
+    chief = enter(make_staff(role="administrator", site=site))
+    page = text_of(chief.get(f"/audit/locked/{LockedAudit.objects.get().pk}/"))
+    assert "Every figure comes out as it was locked, to the last digit, by the same program." in page
+    assert "Withdraw this audit" not in page
+    assert "Lock this audit" not in text_of(chief.get(f"/audit/?{ASKED}"))
+
+
+def test_rows_that_this_program_cannot_read_leave_the_kept_figures(auditor: Client) -> None:
+    lock(auditor)
+    audit = LockedAudit.objects.get()
+    other = canonical({"form": 2, "cohort": {}})
+    audit.frozen, audit.rows_digest = packed(other), digest_of(other)
+    audit.save()
+    address = f"/audit/locked/{audit.pk}/"
+    page = text_of(auditor.get(address))
+    assert "This program cannot read the locked rows." in page
+    assert "From all eyes to the curve, In the cohort, Eyes" in page
+    for part in ("eyes.csv", "curve.svg", "eyes/?of=cohort", "differing/"):
+        assert "another version of the program" in text_of(auditor.get(f"{address}{part}"))
+
+
+def test_a_program_that_counts_otherwise_says_so_on_the_page(auditor: Client) -> None:
+    lock(auditor)
+    audit = LockedAudit.objects.get()
+    audit.figures = audit.figures | {"From all eyes to the curve, In the cohort, Eyes": "11"}
+    audit.figures_digest = digest_of_figures(audit)
+    audit.save()
+    page = text_of(auditor.get(f"/audit/locked/{audit.pk}/"))
+    assert "The program counts otherwise today." in page
+    assert "1 figure comes out differently" in page
+    assert "<td>11</td><td>10</td>" in page
 
 
 def test_somebody_who_may_not_see_every_clinic_counted_does_not_find_it(

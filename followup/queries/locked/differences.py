@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 from followup.queries.cohort_row import CohortRow
 from followup.queries.cohorts import Cohort
+from followup.queries.locked.eye_parts import parts_of
 from followup.queries.locked.figures import Figures
-
-_OF_THE_ROW = ("eye_id", "code", "patient_code", "surgeon_code")
-"""Not compared: the codes stand for who it is, and follow the secret key."""
 
 
 @dataclass(frozen=True, slots=True)
-class FigureDiffers:
-    """`then` or `today` is "" where there was, or is, no such figure."""
+class Differs:
+    """A figure, or a part of what is told of an eye. "" where there was, or is, none."""
 
     name: str
     then: str
@@ -30,15 +28,12 @@ class EyeDiffers:
     code: str
     how: str
     """added, gone or changed"""
-    what: tuple[str, ...] = ()
-    """The parts of its row that differ."""
+    what: tuple[Differs, ...] = ()
 
 
-def figures_that_differ(then: Figures, today: Figures) -> list[FigureDiffers]:
+def figures_that_differ(then: Figures, today: Figures) -> list[Differs]:
     """In the order of the page."""
-    names = dict.fromkeys([*then, *today])
-    found = (FigureDiffers(name, then.get(name, ""), today.get(name, "")) for name in names)
-    return [figure for figure in found if figure.then != figure.today]
+    return list(_differing(then, today))
 
 
 def eyes_that_differ(then: Cohort, today: Cohort) -> list[EyeDiffers]:
@@ -58,7 +53,15 @@ def _by_eye(cohort: Cohort) -> Mapping[int, CohortRow]:
     return {row.eye_id: row for row in cohort.rows}
 
 
-def _parts_that_differ(then: CohortRow, today: CohortRow) -> Iterator[str]:
-    for field in fields(CohortRow):
-        if field.name not in _OF_THE_ROW and getattr(then, field.name) != getattr(today, field.name):
-            yield field.name.replace("_", " ")
+def _parts_that_differ(then: CohortRow, today: CohortRow) -> Iterator[Differs]:
+    if then == today:
+        return
+    # Codes follow the secret key of the installation: once it was renewed, they say nothing.
+    coded = then.code == today.code
+    yield from _differing(parts_of(then, then, coded=coded), parts_of(today, then, coded=coded))
+
+
+def _differing(then: Mapping[str, str], today: Mapping[str, str]) -> Iterator[Differs]:
+    for name in dict.fromkeys([*then, *today]):
+        if then.get(name, "") != today.get(name, ""):
+            yield Differs(name, then.get(name, ""), today.get(name, ""))

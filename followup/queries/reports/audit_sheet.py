@@ -71,7 +71,16 @@ def sheet_rows(cohort: Cohort) -> Iterator[tuple[SheetCell, ...]]:
     yield HEADINGS
     letters = {row.code: part.key[-1].upper() for part in groups(cohort) for row in part.rows}
     for row in cohort.rows:
-        yield (*_told(row, letters.get(row.code, "")), *_outcome(row), *_sight(row))
+        yield _cells(row, letters.get(row.code, ""))
+
+
+def told_of(row: CohortRow) -> Iterator[tuple[str, SheetCell]]:
+    """Each heading with the cell of this eye, told without its group."""
+    return zip(HEADINGS, _cells(row, ""), strict=True)
+
+
+def _cells(row: CohortRow, group: str) -> tuple[SheetCell, ...]:
+    return (*_told(row, group), *_outcome(row), *_sight(row))
 
 
 def _told(row: CohortRow, group: str) -> tuple[SheetCell, ...]:

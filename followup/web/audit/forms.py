@@ -28,7 +28,7 @@ from followup.queries.cohort_choice import (
     TamponadeGroup,
     Unit,
 )
-from followup.web.kit.forms import Form, date_field
+from followup.web.kit.forms import Form, ReasonForm, date_field
 
 _ANY = ("", "Any")
 _UNREADABLE = "“%(value)s” is not one of the choices. Choose one from the list."
@@ -197,3 +197,20 @@ class LockForm(Form):
         label="Name",
         help_text="By which it is found again: the talk, the paper or the year that it is for.",
     )
+
+
+class WithdrawForm(ReasonForm):
+    """Names one of the audits offered, or none."""
+
+    in_its_place = forms.ChoiceField(
+        label="Another takes its place",
+        choices=[],
+        required=False,
+        help_text="A locked audit of the same clinic that is to be used from now on.",
+    )
+
+    def __init__(self, data: Mapping[str, Any] | None, *, offered: Mapping[str, str]) -> None:
+        super().__init__(data)
+        field = self.fields["in_its_place"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = [("", "None"), *offered.items()]

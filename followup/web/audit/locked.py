@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
 from csp.constants import UNSAFE_INLINE
 from csp.decorators import csp_update
 from django.contrib import messages
@@ -10,29 +14,28 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
+from followup.domain.errors import Refused
 from followup.domain.roles import Action, may
 from followup.models import LockedAudit
 from followup.queries import access
-from followup.queries.cohorts import Cohort, read_cohort
-from followup.queries.locked.differences import eyes_that_differ, figures_that_differ
-from followup.queries.locked.figures import figures_of
-from followup.queries.locked.frozen import cohort_of
+from followup.queries.cohorts import Cohort
+from followup.queries.locked.frozen import OtherForm, cohort_of
+from followup.queries.locked.reopened import differing_eyes, kept_definitions, reopened
 from followup.queries.reports.audit import audit as report_of
 from followup.queries.reports.audit_method import definitions
-from followup.queries.reports.audit_whole import whole_audit
 from followup.services.audits import lock_audit, withdraw_audit
 from followup.web.audit import addresses, answers
 from followup.web.audit.asked import read_choice
-from followup.web.audit.forms import LockForm
+from followup.web.audit.forms import LockForm, WithdrawForm
 from followup.web.kit import clock
 from followup.web.kit.access import StaffRequest, find, needs
-from followup.web.kit.forms import ReasonForm, refusals_on
+from followup.web.kit.forms import refusals_on
 from followup.web.kit.pages import page
 from followup.web.kit.paging import page_of
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Action.AUDIT)
+@needs(Action.LOCK_AUDIT)
 def lock(request: StaffRequest) -> HttpResponse:
     """Freezes the audit that the address asks for."""
     asked = read_choice(request)
@@ -66,27 +69,22 @@ def locked_list(request: StaffRequest) -> HttpResponse:
 @needs(Action.AUDIT)
 def locked_audit(request: StaffRequest, pk: int) -> HttpResponse:
     locked = find(request, access.locked_audit_for, pk)
-    cohort = cohort_of(locked)
-    whole = whole_audit(cohort, minimum_at_risk=locked.minimum_at_risk)
-    computed = figures_of(whole)
-    today = read_cohort(cohort.choice)
-    now = figures_of(whole_audit(today, minimum_at_risk=locked.minimum_at_risk))
-    context = {
+    context: dict[str, Any] = {
         "locked": locked,
         "clinic": locked.site,
-        "definitions": [{"term": term, "text": text} for term, text in locked.definitions],
-        # Not empty where the program, not the records, came to count otherwise.
-        "recounted": figures_that_differ(locked.figures, computed),
-        "figures": figures_that_differ(locked.figures, now),
-        "eyes": _counted(cohort, today),
-        **answers.results(whole, addresses.of_locked(locked)),
+        "in_its_place": access.locked_audits_of(request.user).filter(supersedes=locked).first(),
+        "in_place_of": list(access.locked_audits_of(request.user).filter(superseded_by=locked)),
+    }
+    try:
+        again = reopened(locked)
+    except OtherForm:
+        return page(request, "audit/locked_kept.html", context | {"definitions": kept_definitions(locked)})
+    context |= {
+        "again": again,
+        "definitions": again.definitions,
+        **answers.results(again.whole, addresses.of_locked(locked)),
     }
     return page(request, "audit/locked.html", context)
-
-
-def _counted(then: Cohort, today: Cohort) -> dict[str, int]:
-    found = eyes_that_differ(then, today)
-    return {how: sum(eye.how == how for eye in found) for how in ("gone", "added", "changed")}
 
 
 @require_safe
@@ -94,8 +92,8 @@ def _counted(then: Cohort, today: Cohort) -> dict[str, int]:
 def differing(request: StaffRequest, pk: int) -> HttpResponse:
     """Eyes of which today's records tell otherwise: by name for those who may see patients, else by code."""
     locked = find(request, access.locked_audit_for, pk)
-    cohort = cohort_of(locked)
-    shown = page_of(request, eyes_that_differ(cohort, read_cohort(cohort.choice)))
+    with _readable(locked):
+        shown = page_of(request, differing_eyes(locked))
     by_name = may(request.user.role, Action.SEE_PATIENTS)
     named = access.eyes_of(request.user).in_bulk([eye.eye_id for eye in shown]) if by_name else {}
     lines = [(eye, named.get(eye.eye_id)) for eye in shown]
@@ -103,13 +101,21 @@ def differing(request: StaffRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@needs(Action.AUDIT)
+@needs(Action.LOCK_AUDIT)
 def withdraw(request: StaffRequest, pk: int) -> HttpResponse:
     locked = find(request, access.locked_audit_for, pk)
-    form = ReasonForm(request.POST or None)
+    able = {str(one.pk): one for one in access.audits_in_place_of(request.user, locked)}
+    offered = {pk: f"{one.title}, data lock {one.lock}" for pk, one in able.items()}
+    form = WithdrawForm(request.POST or None, offered=offered)
     if request.method == "POST" and form.is_valid():
         with refusals_on(form):
-            withdraw_audit(by=request.user, now=clock.now(), audit=locked, reason=form.cleaned_data["reason"])
+            withdraw_audit(
+                by=request.user,
+                now=clock.now(),
+                audit=locked,
+                reason=form.cleaned_data["reason"],
+                in_its_place=able.get(form.cleaned_data["in_its_place"]),
+            )
             messages.success(request, "The audit is withdrawn. It stays to be read.")
             return redirect("locked_audit", pk=pk)
     return page(request, "audit/withdraw.html", {"form": form, "locked": locked})
@@ -119,14 +125,14 @@ def withdraw(request: StaffRequest, pk: int) -> HttpResponse:
 @needs(Action.AUDIT)
 def eyes(request: StaffRequest, pk: int) -> HttpResponse:
     locked = find(request, access.locked_audit_for, pk)
-    return answers.eyes(request, cohort_of(locked), locked.site, addresses.of_locked(locked).page)
+    return answers.eyes(request, _rows(locked), locked.site, addresses.of_locked(locked).page)
 
 
 @require_safe
 @needs(Action.AUDIT)
 def sheet(request: StaffRequest, pk: int, kind: str) -> HttpResponse:
     locked = find(request, access.locked_audit_for, pk)
-    return answers.sheet(request, cohort_of(locked), locked.site, kind, what="locked_audit_rows")
+    return answers.sheet(request, _rows(locked), locked.site, kind, what="locked_audit_rows")
 
 
 @csp_update({"style-src": [UNSAFE_INLINE]})
@@ -144,5 +150,22 @@ def drawing(request: StaffRequest, pk: int, kind: str) -> HttpResponse:
 
 
 def _drawn(request: StaffRequest, locked: LockedAudit, kind: str) -> HttpResponse:
-    report = report_of(cohort_of(locked), minimum_at_risk=locked.minimum_at_risk)
+    report = report_of(_rows(locked), minimum_at_risk=locked.minimum_at_risk)
     return answers.drawing(request, report, locked.site, kind)
+
+
+def _rows(locked: LockedAudit) -> Cohort:
+    with _readable(locked):
+        return cohort_of(locked)
+
+
+@contextmanager
+def _readable(locked: LockedAudit) -> Iterator[None]:
+    try:
+        yield
+    except OtherForm:
+        raise Refused(
+            f'The rows of "{locked.title}" were locked by another version of the program ({locked.program}), '
+            "and this one cannot read them. Its page shows the figures that were kept with them.",
+            code="other_form",
+        ) from None

@@ -8,55 +8,28 @@ from random import Random
 
 import pytest
 
-from followup.domain.errors import FollowUpError
+from followup.domain.errors import FollowUpError, Refused
 from followup.domain.words import Clock, RecurrenceEvent
 from followup.models import Change, Exam, Eye, LockedAudit, Operation, Site
 from followup.queries.cohort_choice import CohortChoice, Stratum
 from followup.queries.cohorts import read_cohort
 from followup.queries.locked.differences import EyeDiffers, eyes_that_differ, figures_that_differ
 from followup.queries.locked.figures import figures_of
-from followup.queries.locked.frozen import canonical, cohort_of, digest_of, freeze, thaw
-from followup.queries.reports.audit_method import Definition
+from followup.queries.locked.frozen import cohort_of, digest_of_figures, freeze, thaw
 from followup.queries.reports.audit_whole import whole_audit
 from followup.services.audits import lock_audit, withdraw_audit
 from tests.builders import (
     NOW,
-    make_acuity,
     make_exam,
     make_eye,
-    make_oil_operation,
     make_operation,
     make_site,
     make_staff,
 )
 from tests.queries.audited import LOCK, OPERATED, choice_of, make_followed_eyes, people
+from tests.queries.locked.conftest import locked_at
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def site() -> Site:
-    """Twenty eyes of every kind: gas and oil, one recurrence in four, sight before and after."""
-    site = make_site(name="Harbour Eye Clinic")
-    for number in range(20):
-        eye = make_eye(site=site, axial_length_mm="27.31" if number % 2 else None)
-        make = make_oil_operation if number % 3 else make_operation
-        make(eye=eye, date=OPERATED + timedelta(days=number))
-        for days in (-2, 30, 200, 400):
-            found = "detached_macula_off" if number % 4 == 0 and days == 200 else "attached"
-            exam = make_exam(eye=eye, day=OPERATED + timedelta(days=number + days), retina=found)
-            make_acuity(exam=exam, as_written="6/18-1" if days < 0 else "6/9")
-    return site
-
-
-def locked_at(site: Site, **asked: object) -> LockedAudit:
-    return lock_audit(
-        by=make_staff(role="auditor", site=site),
-        now=NOW,
-        choice=choice_of(site, **asked),
-        title="Two years of oil",
-        definitions=[Definition("Unit", "One eye.")],
-    )
 
 
 CHOICES: list[dict[str, object]] = [
@@ -93,7 +66,7 @@ def test_no_later_entry_or_correction_moves_a_locked_figure(site: Site, seed: in
     cohort = cohort_of(kept)
     again = figures_of(whole_audit(cohort, minimum_at_risk=kept.minimum_at_risk))
     assert again == before == kept.figures
-    assert digest_of(canonical(again)) == kept.figures_digest
+    assert digest_of_figures(kept) == kept.figures_digest
     today = read_cohort(cohort.choice)
     assert figures_that_differ(again, figures_of(whole_audit(today, minimum_at_risk=kept.minimum_at_risk)))
 
@@ -110,7 +83,10 @@ def test_today_s_answer_names_the_eyes_gone_added_and_changed(site: Site) -> Non
         ("added", Eye.objects.latest("id").pk),
         ("changed", second.pk),
     ]
-    assert {"ending", "found on", "final"} <= set(found[2].what)
+    told = {part.name: (part.then, part.today) for part in found[2].what}
+    assert told["ending"] == ("free", "recurred")
+    assert told["found day"] == ("", "400")
+    assert told["final state"][1] == "detached"
     assert third.pk not in {eye.eye_id for eye in found}
 
 
@@ -143,7 +119,7 @@ def test_rows_that_were_tampered_with_are_not_shown(site: Site, harm: str) -> No
         "not compressed": b"{}",
     }[harm]
     audit.save()
-    with pytest.raises(FollowUpError, match="not those that were locked"):
+    with pytest.raises(FollowUpError, match="not what was locked"):
         cohort_of(LockedAudit.objects.get())
 
 
@@ -160,12 +136,31 @@ def test_locking_and_withdrawing_are_kept_in_the_history(site: Site) -> None:
         withdraw_audit(by=by, now=NOW, audit=audit, reason="Again")
 
 
+def test_one_audit_takes_the_place_of_another_of_its_clinic(site: Site) -> None:
+    first, second = locked_at(site, "First"), locked_at(site, "Second")
+    by = make_staff(role="auditor", site=site)
+    for unfit in (first, locked_at(make_site_with_an_eye(), "Elsewhere")):
+        with pytest.raises(Refused, match="Another locked audit of the same clinic"):
+            withdraw_audit(by=by, now=NOW, audit=first, reason="Wrong", in_its_place=unfit)
+    withdraw_audit(by=by, now=NOW, audit=first, reason="Wrong", in_its_place=second)
+    assert LockedAudit.objects.get(pk=first.pk).superseded_by == second
+    with pytest.raises(Refused, match='"First" is withdrawn itself'):
+        withdraw_audit(by=by, now=NOW, audit=second, reason="Wrong", in_its_place=first)
+
+
+def make_site_with_an_eye() -> Site:
+    site = make_site()
+    make_operation(eye=make_eye(site=site), date=OPERATED)
+    return site
+
+
 @pytest.mark.parametrize(
     ("role", "title", "asked", "said"),
     [
         ("auditor", " ", {}, "Give it a name"),
         ("auditor", "Nobody", {"operated_from": date(2020, 1, 1)}, "No eye matches"),
-        ("coordinator", "Mine", {}, "Only a"),
+        ("coordinator", "Mine", {}, "Only a surgeon or auditor may do this"),
+        ("administrator", "Mine", {}, "Only a surgeon or auditor may do this"),
     ],
 )
 def test_what_cannot_be_locked_is_refused(
