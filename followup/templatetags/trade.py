@@ -6,7 +6,7 @@ from datetime import date, datetime
 
 from django import template
 
-from followup.domain.dates.zones import zone
+from followup.domain.dates.zones import wall_clock
 from followup.domain.words import Language
 from followup.models import Site
 
@@ -36,4 +36,4 @@ def days_since(day: date, earlier: date | None) -> int:
 @register.filter
 def at_site(instant: datetime | None, site: Site) -> str:
     """An instant as the wall clock of the site showed it."""
-    return f"{instant.astimezone(zone(site.time_zone)):%-d %b %Y %H:%M}" if instant else ""
+    return wall_clock(instant, site.time_zone) if instant else ""

@@ -40,6 +40,7 @@ ALLOWED: dict[str, set[str]] = {
         "django.utils",
     },
     "interchange/letters": {"django.template", "django.utils", "fpdf"},
+    "interchange/reports": {"fpdf"},
     "interchange": {
         "dateutil",
         "django.conf",

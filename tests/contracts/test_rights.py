@@ -147,6 +147,7 @@ PAGES: dict[str, Page] = {
     "audit_csv": Page(Action.AUDIT),
     "audit_xlsx": Page(Action.AUDIT),
     "audit_eyes": Page(Action.AUDIT),
+    "audit_pdf": Page(Action.AUDIT),
     "lock_audit": Page(Action.LOCK_AUDIT),
     "locked_audits": Page(Action.AUDIT),
     "locked_audit": Page(Action.AUDIT, "audit"),
@@ -157,6 +158,7 @@ PAGES: dict[str, Page] = {
     "locked_png": Page(Action.AUDIT, "audit"),
     "locked_csv": Page(Action.AUDIT, "audit"),
     "locked_xlsx": Page(Action.AUDIT, "audit"),
+    "locked_pdf": Page(Action.AUDIT, "audit"),
 }
 
 OPEN = {"sign_in", "sign_out", "cannot_come", "stop_messages", "calendar"}

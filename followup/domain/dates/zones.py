@@ -45,6 +45,11 @@ def local_day(instant: datetime, zone_name: str) -> date:
     return instant.astimezone(zone(zone_name)).date()
 
 
+def wall_clock(instant: datetime, zone_name: str) -> str:
+    """An instant as the wall clock of the zone showed it, such as 2 Mar 2026 09:00."""
+    return f"{instant.astimezone(zone(zone_name)):%-d %b %Y %H:%M}"
+
+
 def day_bounds(day: date, zone_name: str) -> tuple[datetime, datetime]:
     """First instant of a day and of the next, in UTC so that their difference is the day's true length."""
     return _day_start(day, zone_name), _day_start(day + timedelta(days=1), zone_name)

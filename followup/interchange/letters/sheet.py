@@ -18,7 +18,7 @@ from fpdf.enums import Align, XPos, YPos
 from followup.domain.words import Language
 from followup.interchange.letters.compose import Letter
 
-FONTS = Path(__file__).parent / "fonts"
+FONTS = Path(__file__).parents[1] / "fonts"
 LATIN, ARABIC = "NotoSans", "NotoSansArabic"
 
 LEFT, RIGHT, TOP, BOTTOM = 25, 20, 12, 20

@@ -44,12 +44,12 @@ class Reopened:
 def reopened(audit: LockedAudit) -> Reopened:
     """Raises Refused for rows or figures that were tampered with, OtherForm for rows that cannot be read."""
     cohort = cohort_of(audit)
-    whole = whole_audit(cohort, minimum_at_risk=audit.minimum_at_risk)
+    whole, recounted = counted_again(audit)
     today = read_cohort(cohort.choice)
     asked_again = figures_of(whole_audit(today, minimum_at_risk=audit.minimum_at_risk))
     return Reopened(
         whole=whole,
-        recounted=figures_that_differ(audit.figures, figures_of(whole)),
+        recounted=recounted,
         same_program=audit.program == program(),
         program=program(),
         definitions=kept_definitions(audit),
@@ -57,6 +57,12 @@ def reopened(audit: LockedAudit) -> Reopened:
         figures=figures_that_differ(audit.figures, asked_again),
         eyes=Counter(eye.how for eye in eyes_that_differ(cohort, today)),
     )
+
+
+def counted_again(audit: LockedAudit) -> tuple[WholeAudit, list[Differs]]:
+    """The figures from the locked rows, by today's program, and those that were locked otherwise."""
+    whole = whole_audit(cohort_of(audit), minimum_at_risk=audit.minimum_at_risk)
+    return whole, figures_that_differ(audit.figures, figures_of(whole))
 
 
 def differing_eyes(audit: LockedAudit) -> list[EyeDiffers]:

@@ -59,6 +59,8 @@ class Tables:
     if_lost: tuple[Line, ...]
     incidence: tuple[Line, ...]
     summary: str
+    under_the_curve: str
+    """The median, and how far the curve is drawn."""
 
 
 def tables(report: AuditReport) -> Tables:
@@ -73,6 +75,7 @@ def tables(report: AuditReport) -> Tables:
         if_lost=tuple(_if_lost(report)),
         incidence=tuple(_incidence(report)),
         summary=_summary(report, rates),
+        under_the_curve=_under_the_curve(report),
     )
 
 
@@ -148,3 +151,14 @@ def _summary(report: AuditReport, rates: tuple[Rate, ...]) -> str:
         f"Kaplan-Meier curve of {report.in_curve.eyes} eyes of {report.in_curve.patients} patients. "
         f"Free of the event: {read}. The tables below hold the same numbers."
     )
+
+
+def _under_the_curve(report: AuditReport) -> str:
+    median = f"Median time free of the event: {_quantile(report.median_free)}."
+    if not report.is_cut_short:
+        return median
+    where = (
+        ", which here is everywhere" if report.drawn_until is None else f": beyond day {report.drawn_until}"
+    )
+    few = f"fewer than {report.minimum_at_risk} eyes remain at risk"
+    return f"{median} The curve is not drawn where {few}{where}."

@@ -20,6 +20,7 @@ class Addresses:
     png: str
     csv: str
     xlsx: str
+    pdf: str
 
 
 def of_choice(choice: CohortChoice) -> Addresses:
@@ -33,6 +34,7 @@ def of_choice(choice: CohortChoice) -> Addresses:
         png=at("audit_png"),
         csv=at("audit_csv"),
         xlsx=at("audit_xlsx"),
+        pdf=at("audit_pdf"),
     )
 
 
@@ -47,4 +49,5 @@ def of_locked(audit: LockedAudit) -> Addresses:
         png=at("locked_png"),
         csv=at("locked_csv"),
         xlsx=at("locked_xlsx"),
+        pdf=at("locked_pdf"),
     )

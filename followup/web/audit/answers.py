@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
 from django.http import Http404, HttpResponse, HttpResponseNotModified
 
+from followup.domain.dates.zones import wall_clock
 from followup.domain.roles import Action, may
+from followup.interchange.reports.audit_pdf import AuditPaper, Drawing, print_audit
 from followup.interchange.sheets.write import csv_text
 from followup.interchange.sheets.xlsx import workbook
 from followup.models import Site
@@ -16,8 +19,10 @@ from followup.queries.access import eyes_of
 from followup.queries.cohorts import Cohort
 from followup.queries.reports.audit import AuditReport
 from followup.queries.reports.audit_cautions import cautions
+from followup.queries.reports.audit_method import Definition
 from followup.queries.reports.audit_sections import sections
 from followup.queries.reports.audit_sheet import sheet_rows
+from followup.queries.reports.audit_tables import Table
 from followup.queries.reports.audit_whole import WholeAudit, eye_list
 from followup.queries.reports.audit_words import tables
 from followup.services.reads import record_download
@@ -58,6 +63,40 @@ def drawing(request: StaffRequest, report: AuditReport, site: Site, kind: str) -
     return HttpResponse(draw(report, site.name, kind), content_type=_CONTENT_TYPES[kind], headers=headers)
 
 
+def paper(
+    whole: WholeAudit, site: Site, *, title: str, told: Sequence[str], definitions: Sequence[Definition]
+) -> HttpResponse:
+    """The figures of the page as a PDF. `told`: what stands under the title, line by line."""
+    # Imported here, as above.
+    from followup.web.audit.figures import draw
+
+    report, shown, words = whole.report, sections(whole), tables(whole.report)
+    first: tuple[Table, ...] = (shown.flow,)
+    tables_of_curve: tuple[Table, ...] = ()
+    curve: Drawing | str = "No eye of this cohort has time on this clock, so there is no curve."
+    if not report.flow[1].eyes:
+        curve = "No eye matches, so nothing else was counted."
+    elif report.in_curve.eyes:
+        curve = Drawing(draw(report, site.name, "png"), words.summary, words.under_the_curve)
+        first, tables_of_curve = (shown.flow, shown.rates), (*shown.curve, *shown.beside)
+    now = clock.now()
+    printed = print_audit(
+        AuditPaper(
+            title=title,
+            told=told,
+            cautions=cautions(report),
+            first=first,
+            curve=curve,
+            tables_of_curve=tables_of_curve,
+            sections=shown.rest if report.flow[1].eyes else (),
+            definitions=definitions,
+            printed=wall_clock(now, site.time_zone),
+        ),
+        now=now,
+    )
+    return HttpResponse(printed, content_type="application/pdf", headers=_headers(report.choice.lock, "pdf"))
+
+
 def sheet(request: StaffRequest, cohort: Cohort, site: Site, kind: str, *, what: str) -> HttpResponse:
     """What is taken out is kept in the history: who, when, how many rows, and by which address."""
     rows = sheet_rows(cohort)
@@ -95,7 +134,7 @@ def eyes(request: StaffRequest, cohort: Cohort, site: Site, back: str) -> HttpRe
 
 def _headers(lock: date, kind: str) -> dict[str, str]:
     """A file name to save under; a drawing still shows in its page."""
-    shown = "attachment" if kind in ("csv", "xlsx") else "inline"
+    shown = "attachment" if kind in ("csv", "xlsx", "pdf") else "inline"
     return {
         "Content-Disposition": f'{shown}; filename="audit-{lock}.{kind}"',
         "Cache-Control": "private, no-cache",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -14,13 +14,15 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_safe
 
+from followup.domain.dates.zones import wall_clock
 from followup.domain.errors import Refused
 from followup.domain.roles import Action, may
 from followup.models import LockedAudit
 from followup.queries import access
 from followup.queries.cohorts import Cohort
+from followup.queries.locked.differences import Differs
 from followup.queries.locked.frozen import OtherForm, cohort_of
-from followup.queries.locked.reopened import differing_eyes, kept_definitions, reopened
+from followup.queries.locked.reopened import counted_again, differing_eyes, kept_definitions, reopened
 from followup.queries.reports.audit import audit as report_of
 from followup.queries.reports.audit_method import definitions
 from followup.services.audits import lock_audit, withdraw_audit
@@ -135,6 +137,22 @@ def sheet(request: StaffRequest, pk: int, kind: str) -> HttpResponse:
     return answers.sheet(request, _rows(locked), locked.site, kind, what="locked_audit_rows")
 
 
+@require_safe
+@needs(Action.AUDIT)
+def report_pdf(request: StaffRequest, pk: int) -> HttpResponse:
+    """What was locked, for paper, with its digests."""
+    locked = find(request, access.locked_audit_for, pk)
+    with _readable(locked):
+        whole, recounted = counted_again(locked)
+    return answers.paper(
+        whole,
+        locked.site,
+        title=locked.title,
+        told=list(_told(locked, recounted)),
+        definitions=kept_definitions(locked),
+    )
+
+
 @csp_update({"style-src": [UNSAFE_INLINE]})
 @require_safe
 @needs(Action.AUDIT)
@@ -152,6 +170,26 @@ def drawing(request: StaffRequest, pk: int, kind: str) -> HttpResponse:
 def _drawn(request: StaffRequest, locked: LockedAudit, kind: str) -> HttpResponse:
     report = report_of(_rows(locked), minimum_at_risk=locked.minimum_at_risk)
     return answers.drawing(request, report, locked.site, kind)
+
+
+def _told(locked: LockedAudit, recounted: Sequence[Differs]) -> Iterator[str]:
+    """What paper says under the title."""
+    zone = locked.site.time_zone
+    if locked.withdrawn_at:
+        yield f"WITHDRAWN on {wall_clock(locked.withdrawn_at, zone)}: {locked.withdrawn_because}"
+    yield (
+        f"Locked by {locked.locked_by} on {wall_clock(locked.locked_at, zone)} at {locked.site}. "
+        f"Data lock {locked.lock:%-d %B %Y}. Counted by {locked.program}."
+    )
+    yield f"SHA-256 of cohort and rows: {locked.rows_digest}"
+    yield f"SHA-256 of figures and definitions: {locked.figures_digest}"
+    if recounted:
+        yield (
+            "THE PROGRAM COUNTS OTHERWISE TODAY. From the same locked rows it gives other figures, which are "
+            "those below. These are the ones that were locked:"
+        )
+    for figure in recounted:
+        yield f"{figure.name}: {figure.then or 'no such figure'}; today {figure.today or 'no such figure'}"
 
 
 def _rows(locked: LockedAudit) -> Cohort:

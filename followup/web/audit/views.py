@@ -67,6 +67,24 @@ def eyes_xlsx(request: StaffRequest) -> HttpResponse:
 
 @require_safe
 @needs(Action.AUDIT)
+def report_pdf(request: StaffRequest) -> HttpResponse:
+    """Everything on the page, for paper."""
+    form = read_choice(request)
+    choice = form.choice
+    if choice is None:
+        return _refusal(form)
+    lock = f"{choice.lock:%-d %B %Y}"
+    return answers.paper(
+        whole_audit(read_cohort(choice), minimum_at_risk=form.here.curve_minimum_at_risk),
+        form.here,
+        title=f"Audit of {form.here.name}",
+        told=[f"Data lock {lock}. Not a locked audit: entries corrected since would change the figures."],
+        definitions=definitions(choice, site=form.here.name, surgeon=form.surgeon_name),
+    )
+
+
+@require_safe
+@needs(Action.AUDIT)
 def eyes_page(request: StaffRequest) -> HttpResponse:
     form = read_choice(request)
     if form.choice is None:
