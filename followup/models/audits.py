@@ -20,7 +20,7 @@ class LockedAudit(models.Model):
     minimum_at_risk = models.PositiveSmallIntegerField()
     frozen = models.BinaryField(help_text="The choice and its rows, canonical JSON, compressed.")
     rows_digest = models.CharField(max_length=64, help_text="SHA-256 of the canonical JSON.")
-    figures = models.JSONField(help_text="Each figure by its name, as it was shown.")
+    figures = models.JSONField(help_text="Names and figures, in the order in which they were shown.")
     definitions = models.JSONField(help_text="Terms and texts, as they were printed.")
     figures_digest = models.CharField(
         max_length=64, help_text="SHA-256 of figures, definitions and fewest at risk as canonical JSON."

@@ -52,6 +52,7 @@ def lock_audit(
     if not cohort.rows:
         raise Refused("No eye matches, so there is nothing to lock.", code="nobody")
     rows = freeze(cohort)
+    figures = figures_of(whole_audit(cohort, minimum_at_risk=site.curve_minimum_at_risk))
     audit = LockedAudit(
         site=site,
         title=name,
@@ -60,7 +61,7 @@ def lock_audit(
         minimum_at_risk=site.curve_minimum_at_risk,
         frozen=packed(rows),
         rows_digest=digest_of(rows),
-        figures=figures_of(whole_audit(cohort, minimum_at_risk=site.curve_minimum_at_risk)),
+        figures=[[name, figure] for name, figure in figures.items()],
         definitions=[[each.term, each.text] for each in definitions],
         program=program(),
         eyes=len(cohort.rows),

@@ -154,7 +154,8 @@ def test_rows_that_this_program_cannot_read_leave_the_kept_figures(auditor: Clie
 def test_a_program_that_counts_otherwise_says_so_on_the_page(auditor: Client) -> None:
     lock(auditor)
     audit = LockedAudit.objects.get()
-    audit.figures = audit.figures | {"From all eyes to the curve, In the cohort, Eyes": "11"}
+    first = "From all eyes to the curve, In the cohort, Eyes"
+    audit.figures = [[name, "11" if name == first else figure] for name, figure in audit.figures]
     audit.figures_digest = digest_of_figures(audit)
     audit.save()
     page = text_of(auditor.get(f"/audit/locked/{audit.pk}/"))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from followup.domain.words import Side
 from followup.queries.cohort_row import CohortRow
 from followup.queries.cohorts import Cohort
 from followup.queries.locked.eye_parts import parts_of
@@ -26,6 +27,7 @@ class EyeDiffers:
 
     eye_id: int
     code: str
+    side: Side
     how: str
     """added, gone or changed"""
     what: tuple[Differs, ...] = ()
@@ -39,14 +41,18 @@ def figures_that_differ(then: Figures, today: Figures) -> list[Differs]:
 def eyes_that_differ(then: Cohort, today: Cohort) -> list[EyeDiffers]:
     """Those gone first, then those added, then those changed; each in the order of codes."""
     before, after = _by_eye(then), _by_eye(today)
-    gone = [EyeDiffers(row.eye_id, row.code, "gone") for eye, row in before.items() if eye not in after]
-    added = [EyeDiffers(row.eye_id, row.code, "added") for eye, row in after.items() if eye not in before]
+    gone = [_differs(row, "gone") for eye, row in before.items() if eye not in after]
+    added = [_differs(row, "added") for eye, row in after.items() if eye not in before]
     changed = [
-        EyeDiffers(row.eye_id, row.code, "changed", what)
+        _differs(after[eye], "changed", what)
         for eye, row in before.items()
         if eye in after and (what := tuple(_parts_that_differ(row, after[eye])))
     ]
     return [*gone, *added, *changed]
+
+
+def _differs(row: CohortRow, how: str, what: tuple[Differs, ...] = ()) -> EyeDiffers:
+    return EyeDiffers(row.eye_id, row.code, row.traits.side, how, what)
 
 
 def _by_eye(cohort: Cohort) -> Mapping[int, CohortRow]:

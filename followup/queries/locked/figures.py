@@ -22,8 +22,8 @@ def _of_curve(report: AuditReport) -> Iterator[tuple[str, str]]:
     """As floating point writes them, so that two that differ anywhere look different."""
     for mark in report.marks:
         point = mark.point
-        numbers = (point.survival, point.std_error, point.lower, point.upper)
-        yield f"Curve, {mark.months} months, all digits", " ".join(map(str, numbers))
+        numbers = f"{point.survival}, error {point.std_error}, limits {point.lower} to {point.upper}"
+        yield f"Curve, {mark.months} months, all digits", numbers
 
 
 def _of_words(report: AuditReport) -> Iterator[tuple[str, str]]:

@@ -54,7 +54,7 @@ def reopened(audit: LockedAudit) -> Reopened:
         program=program(),
         definitions=kept_definitions(audit),
         reworded=_reworded(audit, cohort),
-        figures=figures_that_differ(audit.figures, asked_again),
+        figures=figures_that_differ(dict(audit.figures), asked_again),
         eyes=Counter(eye.how for eye in eyes_that_differ(cohort, today)),
     )
 
@@ -62,7 +62,7 @@ def reopened(audit: LockedAudit) -> Reopened:
 def counted_again(audit: LockedAudit) -> tuple[WholeAudit, list[Differs]]:
     """The figures from the locked rows, by today's program, and those that were locked otherwise."""
     whole = whole_audit(cohort_of(audit), minimum_at_risk=audit.minimum_at_risk)
-    return whole, figures_that_differ(audit.figures, figures_of(whole))
+    return whole, figures_that_differ(dict(audit.figures), figures_of(whole))
 
 
 def differing_eyes(audit: LockedAudit) -> list[EyeDiffers]:

@@ -68,7 +68,7 @@ def test_rows_of_another_form_are_told_from_rows_that_were_changed(site: Site) -
 def test_a_program_that_counts_otherwise_says_which_figure_and_what_was_locked(site: Site) -> None:
     audit = locked_at(site)
     first = "From all eyes to the curve, In the cohort, Eyes"
-    audit.figures = audit.figures | {first: "19"}
+    audit.figures = [[name, "19" if name == first else figure] for name, figure in audit.figures]
     audit.figures_digest = digest_of_figures(audit)
     audit.save()
     again = reopened(LockedAudit.objects.get())
@@ -108,7 +108,7 @@ def test_definitions_reworded_since_are_named(site: Site) -> None:
 def test_a_stored_column_that_was_changed_is_noticed(site: Site, field: str) -> None:
     audit = locked_at(site)
     changed = {
-        "figures": audit.figures | {"Median follow-up": "99 months"},
+        "figures": [*audit.figures, ["Median follow-up", "99 months"]],
         "definitions": [["Unit", "One patient."]],
         "minimum_at_risk": 1,
         "eyes": 21,
