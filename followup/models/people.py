@@ -70,16 +70,43 @@ class Site(models.Model):
         default=5, help_text="A survival curve is not drawn where fewer eyes than this remain at risk."
     )
 
+    expected_recurrence_percent = models.DecimalField(
+        max_digits=4,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        help_text="Recurrence within six months that the clinic measures itself against, from its own past "
+        "or a published series. Empty: no chart against it.",
+    )
+
     class Meta:
         constraints = [
-            models.CheckConstraint(condition=Q(digest_hour__lte=23), name="site_digest_hour_of_day"),
+            models.CheckConstraint(
+                condition=Q(digest_hour__lte=23),
+                name="site_digest_hour_of_day",
+                violation_error_message="The hour of the morning digest is a whole hour from 0 to 23.",
+            ),
             models.CheckConstraint(
                 condition=Q(quiet_from_hour__lte=23, quiet_until_hour__lte=23),
                 name="site_quiet_hours_of_day",
+                violation_error_message="Quiet hours begin and end at a whole hour from 0 to 23.",
             ),
-            models.CheckConstraint(condition=Q(horizon_days__lte=366), name="site_horizon_within_a_year"),
             models.CheckConstraint(
-                condition=Q(sessions_weeks_ahead__range=(1, 104)), name="site_sessions_1_to_104_weeks_ahead"
+                condition=Q(horizon_days__lte=366),
+                name="site_horizon_within_a_year",
+                violation_error_message="Book at most 366 days ahead.",
+            ),
+            models.CheckConstraint(
+                condition=Q(sessions_weeks_ahead__range=(1, 104)),
+                name="site_sessions_1_to_104_weeks_ahead",
+                violation_error_message="Sessions are opened for 1 to 104 weeks ahead.",
+            ),
+            models.CheckConstraint(
+                condition=Q(expected_recurrence_percent=None)
+                | Q(expected_recurrence_percent__gt=0, expected_recurrence_percent__lt=100),
+                name="site_expected_recurrence_between_0_and_100",
+                violation_error_message="The expected recurrence is a percentage above 0 and below 100; "
+                "leave it empty for no chart against it.",
             ),
         ]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 
 from followup.domain.acuity.change import Reading
@@ -13,7 +13,7 @@ from followup.domain.fills import Fill
 from followup.domain.outcome import Outcome, outcome_of
 from followup.domain.words import Clock, Correction, Lens, Retina, TamponadeKind, TamponadeSeen
 from followup.queries.cohort_codes import Coder
-from followup.queries.cohort_facts import Findings, OperatedEye, StoredReading, reading_of
+from followup.queries.cohort_facts import Findings, OperatedEye, Removals, StoredReading, reading_of
 from followup.queries.cohort_row import CohortRow, OilStay, Traits
 from followup.queries.cohort_times import BEFORE_DAYS, LONGEST_GAS_DAYS, TIMES, nearness, place_of
 
@@ -38,10 +38,8 @@ _SEEN_IN_EYE = {
 }
 
 
-def row_of(
-    eye: OperatedEye, found: Findings, outcome: Outcome, limits: Mapping[int, date], coder: Coder
-) -> CohortRow:
-    """`outcome`: on the clock and of the event asked for; `limits`: as removal_limits gives them."""
+def row_of(eye: OperatedEye, found: Findings, outcome: Outcome, planned: Removals, coder: Coder) -> CohortRow:
+    """`outcome`: on the clock and of the event asked for."""
     index = outcome.index
     detail = eye.details[index.id]
     seen, sight = _at_times(found, index, outcome.fills)
@@ -73,7 +71,7 @@ def row_of(
         died_on=outcome.died_on,
         seen=seen,
         sight=sight,
-        oil=_oil(eye, found, outcome, limits),
+        oil=_oil(eye, found, outcome, planned),
     )
 
 
@@ -160,7 +158,7 @@ def _holds(fill: Fill, day: date) -> bool:
     return fill.placed_on < day and (fill.ended_on is None or day <= fill.ended_on)
 
 
-def _oil(eye: OperatedEye, found: Findings, outcome: Outcome, limits: Mapping[int, date]) -> OilStay | None:
+def _oil(eye: OperatedEye, found: Findings, outcome: Outcome, planned: Removals) -> OilStay | None:
     stay = list(_first_oil(outcome.fills, outcome.index.date))
     if not stay:
         return None
@@ -170,13 +168,15 @@ def _oil(eye: OperatedEye, found: Findings, outcome: Outcome, limits: Mapping[in
     if out_on is not None:
         history = EyeHistory(eye.eye_id, eye.traits, eye.operations, found.exams)
         after = outcome_of(history, clock=Clock.REMOVED)
+    limit = planned.limits.get(placed.placed_by) or REMOVAL_LIMIT.add_to(placed.placed_on)
     return OilStay(
         placed_on=placed.placed_on,
-        limit=limits.get(placed.placed_by) or REMOVAL_LIMIT.add_to(placed.placed_on),
+        limit=limit,
         out_on=out_on,
         seen_until=max(last),
         after=after.ending if after else None,
         after_days=after.days if after else None,
+        kept=planned.is_kept(eye.eye_id, placed.placed_on, limit),
     )
 
 

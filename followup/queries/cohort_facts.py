@@ -32,7 +32,7 @@ from followup.domain.words import (
     Term,
     YesNo,
 )
-from followup.models import AcuityReading, Exam, Eye, Milestone, Operation, OperationProcedure
+from followup.models import AcuityReading, Decision, Exam, Eye, Milestone, Operation, OperationProcedure
 
 
 class Detail(NamedTuple):
@@ -209,7 +209,26 @@ def reading_of(stored: StoredReading, tamponade: str) -> Reading:
     return Reading(acuity, eye="", correction=Correction(stored.correction), tamponade_seen=tamponade)
 
 
-def removal_limits(ids: Collection[int]) -> dict[int, date]:
-    """The day on which the planned removal window closes, by the operation that it was planned for."""
-    rows = Milestone.objects.filter(course__eye_id__in=ids, lane="removal").order_by("-closes")
-    return dict(rows.values_list("course__operation_id", "closes"))
+class Removals(NamedTuple):
+    """What was planned, and signed, about taking tamponades out."""
+
+    limits: dict[int, date]
+    """The day on which the planned window closes, by the operation that it was planned for."""
+    kept: dict[int, list[tuple[date, date]]]
+    """By eye id, in the order of signing: from which day, and until which, one is kept."""
+
+    def is_kept(self, eye_id: int, since: date, on: date) -> bool:
+        """Was the last decision signed since the one day in force on the other?"""
+        until = [until for signed, until in self.kept.get(eye_id, ()) if since <= signed <= on]
+        return bool(until) and on <= until[-1]
+
+
+def removals(ids: Collection[int], lock: date) -> Removals:
+    planned = Milestone.objects.filter(course__eye_id__in=ids, lane="removal").order_by("-closes")
+    signed = Decision.objects.filter(eye_id__in=ids, kind="keep_oil", undone_at=None, signed_on__lte=lock)
+    kept: defaultdict[int, list[tuple[date, date]]] = defaultdict(list)
+    told = signed.order_by("signed_on", "id").values_list("eye_id", "signed_on", "review_on")
+    for eye_id, day, until in told:
+        if until:
+            kept[eye_id].append((day, until))
+    return Removals(dict(planned.values_list("course__operation_id", "closes")), kept)

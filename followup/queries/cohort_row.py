@@ -52,6 +52,13 @@ class OilStay:
     after: Ending | None
     """Once out for good: whether a redetachment followed; NEVER_STARTED where it was detached by then."""
     after_days: int | None
+    kept: bool = False
+    """A decision to keep the oil was in force on the day of the limit."""
+
+    @property
+    def was_late(self) -> bool:
+        """In the eye beyond the limit."""
+        return self.out_on is None or self.out_on > self.limit
 
 
 @dataclass(frozen=True, slots=True)

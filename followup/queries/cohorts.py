@@ -24,9 +24,10 @@ from followup.queries.cohort_codes import Coder
 from followup.queries.cohort_facts import (
     Findings,
     OperatedEye,
+    Removals,
     findings,
     operated_eyes,
-    removal_limits,
+    removals,
     surgeon_key,
 )
 from followup.queries.cohort_match import length_matches, operation_matches
@@ -63,11 +64,11 @@ def read_cohort(choice: CohortChoice) -> Cohort:
             asked = [eye for eye in operated_eyes(ids, choice.lock) if operation_matches(eye, choice)]
             in_cohort = [eye for eye in asked if length_matches(eye.traits, choice)]
             length_unknown += sum(choice.asks_length and eye.traits.axial_length_mm is None for eye in asked)
-            for eye, found, limits in _with_findings(in_cohort, choice.lock):
+            for eye, found, planned in _with_findings(in_cohort, choice.lock):
                 for clock in clocks:
                     outcome = _outcome(eye, found, clock, choice)
                     if outcome is not None:
-                        rows[clock].append(row_of(eye, found, outcome, limits, coder))
+                        rows[clock].append(row_of(eye, found, outcome, planned, coder))
     all_rows = {clock: _in_order(found) for clock, found in rows.items()}
     kept = {clock: _of_unit(found, choice.unit) for clock, found in all_rows.items()}
     operated = _operated_by(choice)
@@ -144,11 +145,11 @@ def _done_by(day: date, choice: CohortChoice) -> QuerySet[Operation]:
 
 def _with_findings(
     eyes: Collection[OperatedEye], lock: date
-) -> Iterator[tuple[OperatedEye, Findings, Mapping[int, date]]]:
+) -> Iterator[tuple[OperatedEye, Findings, Removals]]:
     ids = [eye.eye_id for eye in eyes]
-    found, limits = findings(ids, lock), removal_limits(ids)
+    found, planned = findings(ids, lock), removals(ids, lock)
     for eye in eyes:
-        yield eye, found.get(eye.eye_id, NO_FINDINGS), limits
+        yield eye, found.get(eye.eye_id, NO_FINDINGS), planned
 
 
 def _outcome(eye: OperatedEye, found: Findings, clock: Clock, choice: CohortChoice) -> Outcome | None:

@@ -39,6 +39,7 @@ SITE_FIELDS = (
     "country",
     "sessions_weeks_ahead",
     "curve_minimum_at_risk",
+    "expected_recurrence_percent",
 )
 _SHOWN = ("username", "first_name", "last_name", "email", "role", "is_active")
 

@@ -92,3 +92,25 @@ def test_in_the_administration_clinical_rows_are_shown_and_cannot_be_written(
     assert client.get("/admin/followup/patient/add/").status_code == 403
     assert client.post(f"/admin/followup/patient/{patient.pk}/delete/", {"post": "yes"}).status_code == 403
     assert client.get("/admin/followup/staff/add/").status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "expected"),
+    [
+        ("expected_recurrence_percent", "0", "above 0 and below 100"),
+        ("expected_recurrence_percent", "100", "above 0 and below 100"),
+        ("digest_hour", "24", "hour from 0 to 23"),
+        ("quiet_from_hour", "25", "hour from 0 to 23"),
+        ("horizon_days", "367", "at most 366 days"),
+        ("sessions_weeks_ahead", "0", "1 to 104 weeks"),
+    ],
+)
+def test_a_setting_that_cannot_be_is_refused_with_what_is_expected(
+    harbour: Site, client: Client, name: str, value: str, expected: str
+) -> None:
+    form = client.get("/site/settings/").context["form"]
+    typed = {name: form[name].value() for name in form.fields if form[name].value() is not None}
+    assert expected in text_of(client.post("/site/settings/", typed | {name: value}))
+    before = getattr(harbour, name)
+    harbour.refresh_from_db()
+    assert getattr(harbour, name) == before

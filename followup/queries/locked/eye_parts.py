@@ -46,6 +46,7 @@ def _rest(row: CohortRow) -> Iterator[Part]:
     oil = row.oil
     if oil:
         yield "oil seen until day", _days(oil.seen_until, row.index_date)
+        yield "oil kept by a decision", "yes" if oil.kept else ""
         yield "after the oil", oil.after.label if oil.after else ""
         yield "days after the oil", "" if oil.after_days is None else str(oil.after_days)
 

@@ -38,7 +38,9 @@ class OilReport:
     median_days: Quantile
     still_in: tuple[OilMark, ...]
     due: int
-    """Eyes whose removal window had closed by the lock date with the owner alive."""
+    """Eyes whose removal window had closed by the lock date, the owner alive, and no decision to keep it."""
+    kept: Count
+    """Eyes beside them: in the eye beyond the window by a decision in force on its last day."""
     in_time: Share
     after: tuple[Share, ...]
     free_after: tuple[OilMark, ...]
@@ -56,7 +58,7 @@ def oil(cohort: Cohort) -> OilReport | None:
         [stay.out_on is not None for _, stay in stays],
         cluster=_patients([row for row, _ in stays], choice),
     )
-    due = _due(cohort)
+    due = due_removals(cohort)
     removed = len(by_key["oil_out"].rows)
     return OilReport(
         filled=by_key["oil"].count,
@@ -64,6 +66,7 @@ def oil(cohort: Cohort) -> OilReport | None:
         median_days=to_removal.median,
         still_in=_marks(to_removal.points([days_of_months(month) for month in MARKS]), MARKS),
         due=len(due),
+        kept=by_key["oil_kept"].count,
         in_time=by_key["oil_in_time"].among(len(due)),
         after=tuple(by_key[key].among(removed) for key in ("oil_redetached", "oil_detached_by_removal")),
         free_after=_free_after(by_key["oil_out"].rows, choice),
@@ -76,10 +79,13 @@ def lists(cohort: Cohort) -> Iterator[EyeList]:
     yield EyeList("oil", "Filled with oil", [row for row, _ in stays])
     yield EyeList("oil_out", "Oil taken out by the lock date", [row for row, _ in out])
     yield EyeList("oil_still_in", "Oil not taken out", [row for row, stay in stays if not stay.out_on])
-    in_time = [row for row, stay in _due(cohort) if stay.out_on and stay.out_on <= stay.limit]
+    due = due_removals(cohort)
+    in_time = [row for row, stay in due if not stay.was_late]
     yield EyeList("oil_in_time", "Taken out by the end of the removal window", in_time)
-    late = [row for row, stay in _due(cohort) if not stay.out_on or stay.out_on > stay.limit]
+    late = [row for row, stay in due if stay.was_late]
     yield EyeList("oil_late", "Not taken out by the end of the removal window", late)
+    kept = [row for row, stay in closed_windows(cohort) if is_set_apart(stay)]
+    yield EyeList("oil_kept", "Kept beyond the removal window by a decision", kept)
     after = [row for row, stay in out if stay.after is Ending.RECURRED]
     yield EyeList("oil_redetached", "Redetached after removal", after)
     before = [row for row, stay in out if stay.after in (Ending.NEVER_STARTED, Ending.PRIMARY_FAILURE)]
@@ -90,7 +96,17 @@ def _stays(rows: Rows) -> list[tuple[CohortRow, OilStay]]:
     return [(row, row.oil) for row in rows if row.oil]
 
 
-def _due(cohort: Cohort) -> list[tuple[CohortRow, OilStay]]:
+def due_removals(cohort: Cohort) -> list[tuple[CohortRow, OilStay]]:
+    """The eyes that are judged by the removal window: all but those whose oil was kept by a decision."""
+    return [(row, stay) for row, stay in closed_windows(cohort) if not is_set_apart(stay)]
+
+
+def is_set_apart(stay: OilStay) -> bool:
+    """Kept by a decision beyond the window. Taken out within it all the same, it counts as in time."""
+    return stay.kept and stay.was_late
+
+
+def closed_windows(cohort: Cohort) -> list[tuple[CohortRow, OilStay]]:
     """Those whose window closed by the lock date; not those whose owner died first with the oil in."""
     return [
         (row, stay)

@@ -74,12 +74,13 @@ def oil_tables(found: OilReport) -> tuple[Table, ...]:
 
 def _removal(found: OilReport) -> Table:
     note = (
-        f"Of {found.due} eyes whose removal window had closed by the data lock with the owner alive; an eye "
-        "not seen since counts as not removed. The window is the one its pathway planned, else three months."
+        f"Of {found.due} eyes whose removal window had closed by the data lock with the owner alive and no "
+        "decision to keep the oil in force that day; an eye not seen since counts as not removed. The window "
+        "is the one its pathway planned, else three months."
     )
     counts = [
         Line(count.label, (Cell(str(count.eyes), count.key), Cell(""), Cell(""), whole(count.patients)))
-        for count in (found.filled, found.removed)
+        for count in (found.filled, found.removed, found.kept)
     ]
     share = found.in_time
     in_time = Line(share.label, (*share_cells(share.proportion, share.key), whole(share.patients)))

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from followup.queries.cohorts import Cohort
-from followup.queries.reports import audit_acuity, audit_anatomy, audit_baseline, audit_oil
+from followup.queries.reports import audit_acuity, audit_anatomy, audit_baseline, audit_oil, monitoring
 from followup.queries.reports.audit import AuditReport, audit
 from followup.queries.reports.audit_acuity import AcuityReport, acuity
 from followup.queries.reports.audit_baseline import Baseline, baseline
@@ -53,3 +53,4 @@ def _lists(cohort: Cohort) -> Iterator[EyeList]:
     yield from seen_lists(cohort)
     yield from audit_baseline.lists(cohort.rows)
     yield from audit_acuity.lists(acuity(cohort))
+    yield from monitoring.lists(cohort)

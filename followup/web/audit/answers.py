@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
-from django.http import Http404, HttpResponse, HttpResponseNotModified
+from django.http import Http404, HttpResponse, HttpResponseBadRequest, HttpResponseNotModified
 
 from followup.domain.dates.zones import wall_clock
 from followup.domain.roles import Action, may
@@ -27,6 +27,7 @@ from followup.queries.reports.audit_whole import WholeAudit, eye_list
 from followup.queries.reports.audit_words import tables
 from followup.services.reads import record_download
 from followup.web.audit.addresses import Addresses
+from followup.web.audit.forms import CohortForm
 from followup.web.kit import clock
 from followup.web.kit.access import StaffRequest
 from followup.web.kit.pages import page
@@ -130,6 +131,11 @@ def eyes(request: StaffRequest, cohort: Cohort, site: Site, back: str) -> HttpRe
         "lines": [(row, named.get(row.eye_id)) for row in shown],
     }
     return page(request, "audit/eyes.html", context)
+
+
+def refusal(form: CohortForm) -> HttpResponse:
+    """An address that no cohort can be read from, and why."""
+    return HttpResponseBadRequest(form.errors.as_text(), content_type="text/plain; charset=utf-8")
 
 
 def _headers(lock: date, kind: str) -> dict[str, str]:

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from followup.web.audit import locked, views
+from followup.web.audit import locked, monitor, views
 
 urlpatterns = [
     path("audit/", views.audit_page, name="audit"),
@@ -10,6 +10,9 @@ urlpatterns = [
     path("audit/eyes.xlsx", views.eyes_xlsx, name="audit_xlsx"),
     path("audit/eyes.csv", views.eyes_csv, name="audit_csv"),
     path("audit/report.pdf", views.report_pdf, name="audit_pdf"),
+    path("audit/over-time/", monitor.monitor, name="audit_monitor"),
+    path("audit/over-time.svg", monitor.monitor_svg, name="audit_monitor_svg"),
+    path("audit/over-time.csv", monitor.monitor_csv, name="audit_monitor_csv"),
     path("audit/lock/", locked.lock, name="lock_audit"),
     path("audit/locked/", locked.locked_list, name="locked_audits"),
     path("audit/locked/<int:pk>/", locked.locked_audit, name="locked_audit"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from csp.constants import UNSAFE_INLINE
 from csp.decorators import csp_update
-from django.http import HttpResponse, HttpResponseBadRequest
+from django.http import HttpResponse
 from django.views.decorators.http import require_safe
 
 from followup.domain.roles import Action
@@ -14,7 +14,6 @@ from followup.queries.reports.audit_method import definitions
 from followup.queries.reports.audit_whole import whole_audit
 from followup.web.audit import addresses, answers
 from followup.web.audit.asked import form_of, read_choice
-from followup.web.audit.forms import CohortForm
 from followup.web.kit.access import StaffRequest, needs
 from followup.web.kit.pages import page
 
@@ -72,7 +71,7 @@ def report_pdf(request: StaffRequest) -> HttpResponse:
     form = read_choice(request)
     choice = form.choice
     if choice is None:
-        return _refusal(form)
+        return answers.refusal(form)
     lock = f"{choice.lock:%-d %B %Y}"
     return answers.paper(
         whole_audit(read_cohort(choice), minimum_at_risk=form.here.curve_minimum_at_risk),
@@ -88,7 +87,7 @@ def report_pdf(request: StaffRequest) -> HttpResponse:
 def eyes_page(request: StaffRequest) -> HttpResponse:
     form = read_choice(request)
     if form.choice is None:
-        return _refusal(form)
+        return answers.refusal(form)
     back = addresses.of_choice(form.choice).page
     return answers.eyes(request, read_cohort(form.choice), form.here, back)
 
@@ -96,17 +95,13 @@ def eyes_page(request: StaffRequest) -> HttpResponse:
 def _sheet(request: StaffRequest, kind: str) -> HttpResponse:
     form = read_choice(request)
     if form.choice is None:
-        return _refusal(form)
+        return answers.refusal(form)
     return answers.sheet(request, read_cohort(form.choice), form.here, kind, what="audit_rows")
 
 
 def _drawing(request: StaffRequest, kind: str) -> HttpResponse:
     form = read_choice(request)
     if form.choice is None:
-        return _refusal(form)
+        return answers.refusal(form)
     report = audit(read_cohort(form.choice), minimum_at_risk=form.here.curve_minimum_at_risk)
     return answers.drawing(request, report, form.here, kind)
-
-
-def _refusal(form: CohortForm) -> HttpResponse:
-    return HttpResponseBadRequest(form.errors.as_text(), content_type="text/plain; charset=utf-8")

@@ -89,6 +89,7 @@ class SiteForm(forms.ModelForm):  # type: ignore[type-arg]  # the class takes no
             "country",
             "sessions_weeks_ahead",
             "curve_minimum_at_risk",
+            "expected_recurrence_percent",
         ]
         labels = {
             "phone": "Telephone",
@@ -106,6 +107,7 @@ class SiteForm(forms.ModelForm):  # type: ignore[type-arg]  # the class takes no
             "country": "Country of the public holidays",
             "sessions_weeks_ahead": "Open sessions how many weeks ahead",
             "curve_minimum_at_risk": "Fewest eyes for which a curve is drawn",
+            "expected_recurrence_percent": "Expected recurrence within six months, %",
         }
 
     def add_refusal(self, fault: Any) -> None:

@@ -11,11 +11,14 @@ from followup.models import Eye, Patient, Site
 from followup.queries.cohorts import read_cohort
 from followup.queries.reports.audit_oil import OilReport, lists, oil
 from tests.builders import (
+    NOW,
     make_course,
+    make_decision,
     make_exam,
     make_milestone,
     make_oil_operation,
     make_operation,
+    make_staff,
 )
 from tests.builders import make_site as any_site
 from tests.queries.audited import LOCK, OPERATED, choice_of
@@ -111,6 +114,44 @@ def test_a_death_before_the_window_closed_is_not_held_against_it(site: Site, die
     filled(site)
     Patient.objects.update(died_on=on(died))
     assert report(site).due == due
+
+
+@pytest.mark.parametrize(
+    ("signed", "until", "out", "in_time", "late", "kept"),
+    [
+        (60, 200, None, 0, 0, 1),
+        (60, 90, None, 0, 0, 1),  # in force on the last day of the window, day 90
+        (60, 89, None, 0, 1, 0),
+        (91, 200, None, 0, 1, 0),
+        (60, 200, 150, 0, 0, 1),
+        (60, 200, 85, 1, 0, 0),
+    ],
+    ids=["in force", "on the last day", "run out", "signed too late", "kept, then out", "out in time"],
+)
+def test_oil_kept_by_a_decision_stands_beside_those_judged_by_the_window(
+    site: Site, signed: int, until: int, out: int | None, in_time: int, late: int, kept: int
+) -> None:
+    eye = filled(site, out=out, seen=(50,))
+    make_decision(eye=eye, kind="keep_oil", signed_on=on(signed), review_on=on(until))
+    found = counted(site)
+    assert (found["oil_in_time"], found["oil_late"], found["oil_kept"]) == (in_time, late, kept)
+    assert (report(site).due, report(site).kept.eyes) == (in_time + late, kept)
+
+
+def test_the_last_decision_to_keep_it_counts_and_one_undone_does_not(site: Site) -> None:
+    shortened, undone = filled(site), filled(site)
+    make_decision(eye=shortened, kind="keep_oil", signed_on=on(40), review_on=on(300))
+    make_decision(eye=shortened, kind="keep_oil", signed_on=on(50), review_on=on(80))
+    make_decision(
+        eye=undone,
+        kind="keep_oil",
+        signed_on=on(40),
+        review_on=on(300),
+        undone_at=NOW,
+        undone_by=make_staff(role="surgeon", site=site),
+        undone_reason="Wrong eye",
+    )
+    assert (report(site).due, report(site).kept.eyes) == (2, 0)
 
 
 def test_a_window_that_is_still_open_is_not_counted(site: Site) -> None:
