@@ -1,6 +1,6 @@
 """How long a sheet takes from file to committed records, beside inserting the same records alone.
 
-Run with `python -m tests.benchmarks.imports [--profile]`. The file is fixtures/sheets/real/nv_amd_12_years.csv
+Run with `python -m tests.benchmarks.imports [--profile]`. The file is nv_amd_12_years.csv of the fixtures
 (60,000 visits; source beside it) with its map, and its first tenth. It is kept, checked and written as the
 page and the worker do it: the eyes are planned and every record knows its row. The floor is `bulk_create` of
 the records that came of it, and nothing else, into an empty database of the same kind in the same run. Times

@@ -14,7 +14,16 @@ from django.test import Client
 from django.urls import reverse
 
 from followup.jobs.imports import run_imports
-from followup.models import ColumnMap, Exam, ImportBatch, Operation, PathwayVersion, Patient, Site
+from followup.models import (
+    AcuityReading,
+    ColumnMap,
+    Exam,
+    ImportBatch,
+    Operation,
+    PathwayVersion,
+    Patient,
+    Site,
+)
 from tests.builders import make_site, make_staff
 
 pytestmark = pytest.mark.django_db
@@ -164,6 +173,28 @@ def test_a_long_file_is_handed_to_the_worker_and_shows_how_far_it_is(
     run_imports()
     assert "what was written" in client.get(reverse("import", args=[batch.pk])).content.decode()
     assert Patient.objects.count() == 1
+
+
+def test_dates_made_of_fractions_are_confirmed_once_a_column_and_marked(client: Client) -> None:
+    rows = b"Record No,Eye,Visit date,VA\n1,R,2025-02-20,2024-06-09\n2,R,2025-02-20,6/12\n"
+    send(client, rows)
+    batch = ImportBatch.objects.get()
+    address = reverse("import_columns", args=[batch.pk])
+    page = client.get(address)
+    assert "2024-06-09 may be 6/9" in page.content.decode()
+    client.post(address, proposed(page))
+    assert batch.rows.filter(outcome="human").count() == 1
+    ticked = next(
+        column.form["recovered"].html_name for column in page.context["columns"] if column.heading == "VA"
+    )
+    client.post(address, proposed(page) | {ticked: "on"})
+    client.post(reverse("import_confirm", args=[batch.pk]))
+    readings = AcuityReading.objects.order_by("pk").values_list("as_written", "approximate")
+    assert list(readings) == [("6/9", True), ("6/12", False)]
+    assert (
+        "Recovered: a spreadsheet had made the date"
+        in client.get(reverse("import", args=[batch.pk])).content.decode()
+    )
 
 
 def test_a_kept_reading_is_offered_for_the_next_file(client: Client, site: Site) -> None:

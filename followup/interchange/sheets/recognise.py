@@ -11,6 +11,7 @@ from followup.domain.words import Side, Term
 from followup.interchange.sheets.cells import MISSING_WORDS, Cell, tidy
 from followup.interchange.sheets.column_map import ColumnUse
 from followup.interchange.sheets.columns import OF_A_VISIT, Column, Subject
+from followup.interchange.sheets.dates import fractions_behind
 from followup.interchange.sheets.headings import KNOWN, plain_heading
 from followup.interchange.sheets.orders import DATES, date_order, orders_in
 from followup.interchange.sheets.read import Sheet
@@ -34,8 +35,8 @@ _MISSING_CODE = re.compile(r"-[0-9]{1,4}|9{2,5}")
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """Something a person must say of a column. asks: "notation", "date_order", "codes", "unit", "at" or
-    "missing".
+    """Something a person must say of a column. asks: "notation", "date_order", "codes", "unit", "at",
+    "missing" or "recovered".
 
     found: texts of the column that raise it; choices: code and label of the possible answers.
     """
@@ -162,7 +163,9 @@ def _questions(use: ColumnUse, texts: list[str]) -> Iterator[Question]:
     if use.target in DATES and use.date_order is None and (orders := orders_in(texts)):
         asked = _BOTH_ORDERS if orders == (True, True) else _ONE_ORDER
         yield _ask(use, "date_order", asked, texts, _ORDERS)
-    bare = [text for text in texts if _NUMBER.fullmatch(text)]
+    if use.target == "acuity":
+        yield from _about_dates(use, texts)
+    bare = [text for text in texts if _NUMBER.fullmatch(text) and not fractions_behind(text, None)]
     if use.target == "acuity" and bare and use.notation is None:
         yield _ask(use, "notation", "What is a number alone in this column?", bare, _SCALES)
     if use.target == "visit_offset" and not any(word in use.column.casefold() for word in _NAMED_UNITS):
@@ -172,6 +175,17 @@ def _questions(use: ColumnUse, texts: list[str]) -> Iterator[Question]:
         yield _ask(use, "codes", "What do these stand for in this column?", unknown, choices)
     elif not column.keeps_words and (codes := _missing_codes(texts)) and use.target != "record_number":
         yield _ask(use, "missing", "Do these mean that nothing is known?", codes, ())
+
+
+def _about_dates(use: ColumnUse, texts: list[str]) -> Iterator[Question]:
+    """A spreadsheet made dates of fractions: which, and, where a date can be two, how did it write them?"""
+    behind = {text: found for text in texts if (found := fractions_behind(text, use.date_order))}
+    if not behind:
+        return
+    shown = [f"{text} may be {' or '.join(found)}" for text, found in behind.items()]
+    yield _ask(use, "recovered", "A spreadsheet made dates of fractions. Is each what it may be?", shown, ())
+    if any(len(found) > 1 for found in behind.values()):
+        yield _ask(use, "date_order", "How did that spreadsheet write its dates?", shown, _ORDERS)
 
 
 _ONE_ORDER = "Does this column write the day or the month first?"

@@ -35,6 +35,7 @@ class CellRule:
     dates: DateStyle = field(default_factory=DateStyle)
     unit: Unit = "days"
     partial_dates: bool = False
+    recovered: bool = False
     calling_code: str = ""
 
 
@@ -270,10 +271,7 @@ def pressure(cell: Cell, rule: CellRule) -> Fields:
 
 def acuity(cell: Cell, rule: CellRule) -> Fields:
     if behind := fractions_behind(cell, rule.dates.order, dates_1904=rule.dates.dates_1904):
-        raise CellProblem(
-            f'"{raw_text(cell)}" may be {" or ".join(behind)}, of which a spreadsheet made a date. '
-            "Type what was read, as text."
-        )
+        return {"reading": _recovered(cell, behind, rule)}
     if not isinstance(cell, str):
         raise CellProblem(f"{raw_text(cell)} is a date, not an acuity. Type what was read, as text.")
     try:
@@ -285,6 +283,20 @@ def acuity(cell: Cell, rule: CellRule) -> Fields:
             fault.message, "refused" if fault.reason is Reason.MISSING_CODE else "human"
         ) from None
     return {"reading": reading}
+
+
+def _recovered(cell: Cell, behind: list[str], rule: CellRule) -> Acuity:
+    """The one fraction of which a spreadsheet made a date, where a person said so of the column."""
+    date = raw_text(cell)
+    if rule.recovered and len(behind) == 1:
+        note = (
+            f'Recovered: a spreadsheet had made the date "{date}" of {behind[0]}, as was said of the column.'
+        )
+        return replace(_acuity(behind[0], rule.notation), approximate=True, note=note)
+    raise CellProblem(
+        f'"{date}" may be {" or ".join(behind)}, of which a spreadsheet made a date. Type what was read, as '
+        "text, or say of the whole column that its dates are such fractions."
+    )
 
 
 @lru_cache(maxsize=10_000)

@@ -110,6 +110,11 @@ class ColumnForm(Form):
     codes = forms.CharField(required=False, label="Codes", help_text="0 = right, 1 = left")
     missing = forms.CharField(required=False, label="Means not known", help_text="-9, 999")
     partial_dates = forms.BooleanField(required=False, label="Take partly known dates")
+    recovered = forms.BooleanField(
+        required=False,
+        label="Its dates are fractions",
+        help_text="Each date that can be one fraction is taken as that fraction, and marked as approximate.",
+    )
     calling_code = forms.CharField(
         required=False, max_length=3, label="Calling code", help_text="44; of numbers written without one"
     )

@@ -56,6 +56,27 @@ def test_a_column_a_visit_and_a_column_an_eye_are_told_by_their_heading(
     assert (use.at, use.side) == (at, side)
 
 
+@pytest.mark.parametrize(
+    ("cells", "asked"),
+    [
+        (("6/9", "2024-06-09"), {"recovered"}),
+        (("6/9", "12-Jun", "Jun-36"), {"recovered"}),
+        (("6/9", "2024-05-06"), {"recovered", "date_order"}),
+        (("6/9", "45452"), {"recovered"}),
+        (("6/9", "6/12"), set()),
+    ],
+)
+def test_dates_in_a_column_of_acuity_are_asked_about(cells: tuple[str, ...], asked: set[str]) -> None:
+    rows = "".join(f"{number},{cell}\n" for number, cell in enumerate(cells))
+    questions = proposal(f"record no,va\n{rows}").questions
+    assert {question.asks for question in questions if question.target == "acuity"} == asked
+
+
+def test_each_date_is_shown_with_the_fraction_that_it_may_be() -> None:
+    [question] = proposal("record no,va\n1,2024-06-09\n").questions
+    assert question.found == ("2024-06-09 may be 6/9",)
+
+
 def test_what_cannot_be_settled_is_asked() -> None:
     found = proposal("no,eye,sex,time,va,seen\n1,0,1,28,0.5,03/04/2024\n2,1,2,56,1.0,05/06/2024\n")
     assert {(question.target, question.asks) for question in found.questions} == {

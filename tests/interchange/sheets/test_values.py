@@ -213,6 +213,34 @@ def test_a_fraction_that_became_a_date_is_proposed_as_its_spreadsheet_wrote_date
             read("acuity", day, dates=DateStyle(order))
 
 
+@pytest.mark.parametrize(
+    ("cell", "order", "fraction"),
+    [
+        (date(2024, 6, 9), None, "6/9"),
+        (date(2024, 9, 6), "day_first", "6/9"),
+        (date(2024, 5, 6), "day_first", "6/5"),
+        (date(2024, 5, 6), "month_first", "5/6"),
+        ("12-Jun", None, "6/12"),
+        ("Jun-36", None, "6/36"),
+        ("45452", None, "6/9"),
+    ],
+)
+def test_dates_that_a_person_says_are_fractions_are_taken_so_and_marked(
+    cell: object, order: str | None, fraction: str
+) -> None:
+    found = read("acuity", cell, dates=DateStyle(order), recovered=True)["reading"]
+    assert (found.as_written, found.logmar_4dp) == (fraction, read("acuity", fraction)["reading"].logmar_4dp)
+    assert found.approximate
+    assert found.note.startswith("Recovered: a spreadsheet had made the date")
+
+
+def test_a_date_that_may_be_two_fractions_stays_a_question_until_its_order_is_known() -> None:
+    with pytest.raises(CellProblem, match="may be 5/6 or 6/5"):
+        read("acuity", date(2024, 5, 6), recovered=True)
+    with pytest.raises(CellProblem, match="is a date, not an acuity"):
+        read("acuity", date(2024, 8, 30), recovered=True)
+
+
 def test_a_calculated_fraction_is_a_decimal_with_a_note() -> None:
     reading = read("acuity", "0.6667", notation=Notation.DECIMAL)["reading"]
     assert (reading.logmar_4dp, reading.note.split(";")[0]) == (
