@@ -103,6 +103,7 @@ def test_the_numbers_on_the_page_are_those_of_the_eyes(audit_page: Page) -> None
     assert numbers(audit_page, "Oil: filled and taken out") == {
         "Filled with oil": ["1", "", "", "1"],
         "Oil taken out by the lock date": ["0", "", "", "0"],
+        "Kept beyond the removal window by a decision": ["0", "", "", "0"],
         "Taken out by the end of the removal window": ["0 of 1", "0.0 %", "0.0 to 97.5 %", "0"],
     }
 

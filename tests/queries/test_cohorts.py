@@ -157,7 +157,7 @@ def test_reading_a_cohort_takes_as_many_queries_for_one_eye_as_for_fifty(
     make_followed_eyes(one, people([(100, False)]))
     make_followed_eyes(many, people([(100 + day, day % 3 == 0) for day in range(50)]))
     for site, eyes in ((one, 1), (many, 50)):
-        with django_assert_num_queries(9):
+        with django_assert_num_queries(10):
             assert len(read_cohort(choice_of(site)).rows) == eyes
 
 
