@@ -78,6 +78,10 @@ class Site(models.Model):
         help_text="Recurrence within six months that the clinic measures itself against, from its own past "
         "or a published series. Empty: no chart against it.",
     )
+    calendar_initials = models.BooleanField(
+        default=False,
+        help_text="Calendars that others subscribe to show a person's initials, and nothing else of them.",
+    )
 
     class Meta:
         constraints = [

@@ -6,6 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 
+from followup.models import choices
 from followup.models.people import Patient, Site
 
 
@@ -105,10 +106,18 @@ class NightRun(models.Model):
 
 
 class CalendarAddress(models.Model):
-    """A secret, revocable address of a site's calendar. Only the token's hash is kept."""
+    """A secret, revocable address of a calendar: a site's, or a part of it. Only the token's hash is kept."""
 
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="calendar_addresses")
     label = models.CharField(max_length=80)
+    session_kind = models.CharField(
+        max_length=10, choices=choices.SESSION_KINDS, blank=True, help_text="Empty: every kind."
+    )
+    surgeon = models.CharField(
+        max_length=90,
+        blank=True,
+        help_text="Whose operated eyes it is about, as an audit names them. Empty: all.",
+    )
     token_hash = models.CharField(max_length=64, unique=True)
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     made_at = models.DateTimeField()

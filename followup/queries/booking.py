@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
 from followup.domain.pathway.milestones import Milestone
 from followup.domain.words import AppointmentState, Lane, SessionKind, Side
@@ -16,8 +16,6 @@ from followup.queries.standing import EyeStandingRow, site_standings
 
 _AWAITING = [state.value for state in AppointmentState if state.awaits_outcome]
 MOST_OFFERS = 30
-CANCELLED_SHOWN_FOR = timedelta(days=90)
-"""How long a calendar keeps what is over or cancelled, so that every subscriber learns of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,10 +153,3 @@ def places_to_attend(patient: Patient, lane: Lane, day: date) -> QuerySet[Appoin
     open_states = [*_AWAITING, AppointmentState.NOSHOW.value]
     places = Appointment.objects.filter(patient=patient, lane=lane.value, day__lte=day, state__in=open_states)
     return places.select_related("session", "patient").order_by("-day", "-id")
-
-
-def calendar_appointments(site: Site, now: datetime, day: date) -> list[Appointment]:
-    """What a calendar of the site shows: places ahead, and for 90 days those past or cancelled."""
-    places = Appointment.objects.filter(patient__site=site, day__gte=day - CANCELLED_SHOWN_FOR)
-    stale = Q(state=AppointmentState.CANCELLED.value, changed_at__lt=now - CANCELLED_SHOWN_FOR)
-    return list(places.exclude(stale).select_related("session").order_by("starts_at", "id"))

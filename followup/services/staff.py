@@ -40,6 +40,7 @@ SITE_FIELDS = (
     "sessions_weeks_ahead",
     "curve_minimum_at_risk",
     "expected_recurrence_percent",
+    "calendar_initials",
 )
 _SHOWN = ("username", "first_name", "last_name", "email", "role", "is_active")
 

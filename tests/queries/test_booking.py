@@ -9,7 +9,6 @@ from followup.models import Eye, PathwayVersion, Patient, Site
 from followup.queries import booking
 from followup.services.pathway import replan_eyes
 from tests.builders import (
-    NOW,
     TODAY,
     days,
     make_appointment,
@@ -85,13 +84,6 @@ def test_a_theatre_day_serves_a_removal_whenever_it_is(site: Site) -> None:
     make_session(site=site, day=days(3), kind="theatre")
     (offer,) = offered(eye.patient, Lane.REMOVAL, eye)
     assert offer.reasons == ("RIGHT Oil removal: 31 days after the window",)
-
-
-def test_a_calendar_shows_what_is_ahead_and_for_ninety_days_what_is_past(site: Site) -> None:
-    shown = [make_appointment(site=site, day=days(day)) for day in (-90, 0, 400)]
-    make_appointment(site=site, day=days(-91))
-    make_appointment(site=make_site())
-    assert booking.calendar_appointments(site, NOW, TODAY) == shown
 
 
 def test_a_day_on_which_the_other_lane_is_booked_says_so(site: Site) -> None:

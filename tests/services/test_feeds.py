@@ -8,7 +8,7 @@ from followup.domain.errors import FollowUpError, NotAllowed
 from followup.models import CalendarAddress, Change
 from followup.queries.access import calendar_address_of_token
 from followup.services.feeds import make_calendar_address, revoke_calendar_address
-from tests.builders import NOW
+from tests.builders import NOW, make_operation
 from tests.builders import make_calendar_address as given_address
 from tests.services.conftest import Clinic, last_change
 
@@ -47,6 +47,19 @@ def test_an_address_needs_a_label(clinic: Clinic) -> None:
     with pytest.raises(FollowUpError) as refused:
         make_calendar_address(by=clinic.administrator, now=NOW, site=clinic.site, label=" ")
     assert (refused.value.code, refused.value.field) == ("missing", "label")
+
+
+@pytest.mark.parametrize(
+    ("part", "field"), [({"session_kind": "ward"}, "session_kind"), ({"surgeon": "staff:1"}, "surgeon")]
+)
+def test_an_address_shows_a_part_that_there_is(clinic: Clinic, part: dict[str, str], field: str) -> None:
+    with pytest.raises(FollowUpError) as refused:
+        make_calendar_address(by=clinic.administrator, now=NOW, site=clinic.site, label="Door", **part)
+    assert refused.value.field == field
+    make_operation(site=clinic.site, surgeon=clinic.surgeon)
+    part = {"session_kind": "theatre", "surgeon": f"staff:{clinic.surgeon.pk}"}
+    make_calendar_address(by=clinic.administrator, now=NOW, site=clinic.site, label="Door", **part)
+    assert part.items() <= last_change().after.items()
 
 
 @pytest.mark.parametrize("role", ["coordinator", "surgeon"])

@@ -16,6 +16,7 @@ from tests.builders import (
     TODAY,
     days,
     make_appointment,
+    make_operation,
     make_patient,
     make_session,
     make_site,
@@ -31,9 +32,9 @@ def client(harbour: Site, enter: Callable[[Staff], Client]) -> Client:
     return enter(make_staff(role="administrator", site=harbour))
 
 
-def make_address(client: Client) -> str:
+def make_address(client: Client, **part: str) -> str:
     """The path of a new address, as it is shown once."""
-    page = text_of(send(client, "/calendars/", label="Ward screen"))
+    page = text_of(send(client, "/calendars/", label="Ward screen", **part))
     found = re.search(r"http://testserver(/calendar/[\w-]+\.ics)", page)
     assert found is not None
     return found[1]
@@ -100,6 +101,35 @@ def test_a_cancelled_place_stays_for_ninety_days_and_says_so(harbour: Site, clie
 def test_only_the_appointments_of_this_clinic_are_told(client: Client) -> None:
     make_appointment(patient=make_patient(site=make_site()), day=days(7))
     assert events(make_address(client)) == []
+
+
+def test_an_address_for_one_kind_of_session_and_one_surgeon(harbour: Site, client: Client) -> None:
+    surgeon = make_staff(role="surgeon", site=harbour, first_name="Ada", last_name="Reed")
+    eye = make_operation(site=harbour, surgeon=surgeon).eye
+    make_appointment(patient=eye.patient, day=days(7))
+    theatre = make_appointment(eye=eye, session=make_session(site=harbour, day=days(9), kind="theatre"))
+    make_appointment(site=harbour, session=make_session(site=harbour, day=days(10), kind="theatre"))
+    path = make_address(client, session_kind="theatre", surgeon=f"staff:{surgeon.pk}")
+    assert [event["UID"] for event in events(path)] == [str(theatre.uid)]
+    assert "Theatre lists, Ada Reed" in text_of(client.get("/calendars/"))
+    surgeon.first_name = "Beatrix"
+    surgeon.save()
+    assert len(events(path)) == 1
+    assert "Theatre lists, Beatrix Reed" in text_of(client.get("/calendars/"))
+
+
+def test_initials_are_shown_only_where_the_clinic_said_so(harbour: Site, client: Client) -> None:
+    patient = make_patient(site=harbour, given_name="Amal", family_name="Ashgrove")
+    make_appointment(patient=patient, day=days(7))
+    path = make_address(client)
+    assert events(path)[0]["SUMMARY"] == "Eye clinic visit"
+    tag = Client().get(path).headers["ETag"]
+    Site.objects.update(calendar_initials=True)
+    answer = Client().get(path, headers={"If-None-Match": tag})
+    assert answer.status_code == 200
+    assert events(path)[0]["SUMMARY"] == r"Eye clinic visit\, A.A."
+    assert b"Ashgrove" not in answer.content
+    assert "person's initials" in text_of(client.get("/calendars/"))
 
 
 def test_an_unchanged_calendar_is_not_sent_again(harbour: Site, client: Client) -> None:

@@ -16,7 +16,7 @@ from icalendar import Calendar, Event, vCalAddress, vText
 
 from followup.domain.errors import Refused
 from followup.domain.words import AppointmentState
-from followup.interchange.feeds.calendar import SUMMARY
+from followup.interchange.feeds.calendar import SUMMARY, one_line
 from followup.models import Appointment, Site
 
 _PRODUCT = "-//Follow-up of operated eyes//Invitation//EN"
@@ -73,10 +73,10 @@ def _event(appointment: Appointment, organizer: str, *, cancelled: bool) -> Even
     event.add("dtend", starts + timedelta(minutes=appointment.minutes))
     event.add("summary", f"Cancelled: {SUMMARY}" if cancelled else SUMMARY)
     event.add("status", "CANCELLED" if cancelled else "CONFIRMED")
-    event.add("location", _one_line(site.name))
+    event.add("location", one_line(site.name))
     event.add("description", _description(appointment, site, cancelled=cancelled))
     event.add("class", "PRIVATE")
-    event.add("organizer", _address(organizer, {"CN": _one_line(site.name)}))
+    event.add("organizer", _address(organizer, {"CN": one_line(site.name)}))
     event.add("attendee", _address(appointment.patient.email, _attendee(cancelled=cancelled)))
     return event
 
@@ -94,12 +94,8 @@ def _attendee(*, cancelled: bool) -> dict[str, str]:
 
 
 def _description(appointment: Appointment, site: Site, *, cancelled: bool) -> str:
-    when = f"{appointment.day:%-d %b %Y}, {appointment.local_time:%H:%M} local time at {_one_line(site.name)}"
+    when = f"{appointment.day:%-d %b %Y}, {appointment.local_time:%H:%M} local time at {one_line(site.name)}"
     lines = [f"Cancelled: {when}." if cancelled else f"{when}."]
     if site.phone:
-        lines.append(f"Clinic telephone: {_one_line(site.phone)}.")
+        lines.append(f"Clinic telephone: {one_line(site.phone)}.")
     return "\n".join(lines)
-
-
-def _one_line(text: str) -> str:
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())

@@ -90,6 +90,7 @@ class SiteForm(forms.ModelForm):  # type: ignore[type-arg]  # the class takes no
             "sessions_weeks_ahead",
             "curve_minimum_at_risk",
             "expected_recurrence_percent",
+            "calendar_initials",
         ]
         labels = {
             "phone": "Telephone",
@@ -108,6 +109,7 @@ class SiteForm(forms.ModelForm):  # type: ignore[type-arg]  # the class takes no
             "sessions_weeks_ahead": "Open sessions how many weeks ahead",
             "curve_minimum_at_risk": "Fewest eyes for which a curve is drawn",
             "expected_recurrence_percent": "Expected recurrence within six months, %",
+            "calendar_initials": "Initials in calendars",
         }
 
     def add_refusal(self, fault: Any) -> None:
