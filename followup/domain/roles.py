@@ -31,6 +31,7 @@ class Action(StrEnum):
     AUDIT = "audit"
     LOCK_AUDIT = "lock_audit"
     IMPORT = "import"
+    TAKE_OUT = "take_out"
     MANAGE_SITE = "manage_site"
     EDIT_PATHWAYS = "edit_pathways"
 
@@ -52,6 +53,7 @@ PERMITTED: dict[Action, frozenset[Role]] = {
     Action.AUDIT: frozenset({Role.AUDITOR, Role.SURGEON, Role.ADMINISTRATOR}),
     Action.LOCK_AUDIT: frozenset({Role.AUDITOR, Role.SURGEON}),
     Action.IMPORT: frozenset({Role.COORDINATOR, Role.SURGEON, Role.ADMINISTRATOR}),
+    Action.TAKE_OUT: frozenset({Role.SURGEON, Role.ADMINISTRATOR}),
     Action.EDIT_PATHWAYS: frozenset({Role.SURGEON, Role.ADMINISTRATOR}),
     Action.MANAGE_SITE: frozenset({Role.ADMINISTRATOR}),
 }

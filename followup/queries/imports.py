@@ -29,12 +29,12 @@ from followup.queries.access import imports_of
 _CHUNK = 5000
 _PATIENT = (
     "family_name", "given_name", "birth_date", "sex", "phone", "email", "died_on", "age_stated",
-    "contact_note",
+    "contact_note", "language", "postal_address", "time_zone",
 )  # fmt: skip
 _EYE = ("axial_length_mm", "staphyloma", "only_eye")
 _OPERATION = (
     "date", "date_precision", "surgeon_name", "indication", "repeat", "extent", "tamponade_in",
-    "tamponade_percent", "takes_out", "attached_at_end", "note", "in_error",
+    "tamponade_percent", "takes_out", "attached_at_end", "restarts", "note", "in_error", "surgeon_id",
 )  # fmt: skip
 _EXAM = (
     "pressure_mmhg", "pressure_text", "retina", "hole", "outer_retina", "lens", "tamponade_seen",
@@ -95,9 +95,12 @@ def _operations(eyes: dict[int, tuple[str, str]]) -> Iterator[Recorded]:
     rows = (
         Operation.objects.filter(eye_id__in=eyes).order_by("date", "id").values("id", "eye_id", *_OPERATION)
     )
+    surgeons = {one.pk: str(one) for one in Staff.objects.filter(operations__eye_id__in=eyes)}
     for place, row in enumerate(rows):
-        pk, eye = row.pop("id"), row.pop("eye_id")
+        pk, eye, surgeon = row.pop("id"), row.pop("eye_id"), row.pop("surgeon_id")
         values = {**row, "procedures": frozenset(procedures[pk])}
+        # A sheet that names the surgeon on record says nothing new.
+        values["surgeon_name"] = surgeons.get(surgeon, row["surgeon_name"])
         yield Recorded("operation", (*eyes[eye], row["date"], place), pk, values)
 
 

@@ -23,6 +23,7 @@ _SUBJECTS = [
     "pathway",
     "audit",
     "imports",
+    "exports",
 ]
 
 urlpatterns = [path("", include(f"followup.web.{subject}.urls")) for subject in _SUBJECTS]

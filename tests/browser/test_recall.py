@@ -94,6 +94,9 @@ def test_no_page_of_recall_has_a_barrier_or_scrolls_sideways(
         "decide": f"/eyes/{eyes[0].pk}/decide/?kind=lost",
         "attempt": f"/patients/{person}/attempts/new/",
         "measures": "/recall/measures/",
+        "quarters": "/audit/over-time/",
+        "exports": "/exports/",
+        "oil": "/oil/",
     }
     found = {}
     for name, address in pages.items():

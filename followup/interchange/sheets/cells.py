@@ -12,6 +12,13 @@ from followup.domain.errors import BadValue
 Cell: TypeAlias = str | date | datetime
 """Text as it stands in the file; a date only where a workbook marks the cell as one."""
 
+
+class TypedText(str):
+    """Text that its file marks as text: a note may begin with a sign of equality and is no formula."""
+
+    __slots__ = ()
+
+
 Outcome: TypeAlias = Literal["human", "refused"]
 
 RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")
@@ -76,7 +83,7 @@ def refuse_formula(cell: Cell) -> None:
     text = raw_text(cell).strip()
     if _FORMULA_ERROR.fullmatch(text):
         raise CellProblem(f"{text} is a formula that failed. Correct it in the spreadsheet.", "refused")
-    if text.startswith("="):
+    if text.startswith("=") and not isinstance(cell, TypedText):
         raise CellProblem(
             "A formula without a result. Open the file in a spreadsheet and save it again.", "refused"
         )

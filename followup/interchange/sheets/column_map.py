@@ -40,7 +40,8 @@ class ColumnUse(BaseModel):
     speaks of, where one row holds both; partial_dates: take "2024-09" as a month; calling_code: of the
     country whose telephone numbers are written without one, such as 44. In a column of acuity, date_order
     is that of the spreadsheet which made dates of fractions; recovered: a person has said that its dates are
-    such fractions, so each is taken as the one fraction it can be, and marked. when: the rows in which the
+    such fractions, so each is taken as the one fraction it can be, and marked; approximate: its readings are
+    so marked. when: the rows in which the
     column speaks, where one column holds several kinds of value, told by another; it may then be named more
     than once. group: tells apart the visits of one row whose days stand in columns of their own.
     """
@@ -61,6 +62,7 @@ class ColumnUse(BaseModel):
     group: str = ""
     partial_dates: bool = False
     recovered: bool = False
+    approximate: bool = False
     calling_code: str = Field(default="", pattern=r"^([1-9][0-9]{0,2})?$")
 
     @model_validator(mode="after")
@@ -71,8 +73,9 @@ class ColumnUse(BaseModel):
             )
         if self.target == "visit_offset" and self.unit is None:
             raise ValueError("Say whether the time is in days, weeks or months.")
-        if self.recovered and self.target != "acuity":
-            raise ValueError(f'"recovered" belongs to a column of acuity, not to {self.target}.')
+        for name in ("recovered", "approximate"):
+            if getattr(self, name) and self.target != "acuity":
+                raise ValueError(f'"{name}" belongs to a column of acuity, not to {self.target}.')
         if self.group and self.catalogued.subject not in OF_A_VISIT:
             raise ValueError(f'"group" belongs to findings of a visit, not to {self.target}.')
         if self.at and self.catalogued.subject not in OF_A_VISIT:
@@ -103,6 +106,7 @@ class ColumnUse(BaseModel):
             unit=self.unit or "days",
             partial_dates=self.partial_dates,
             recovered=self.recovered,
+            approximate=self.approximate,
             calling_code=self.calling_code,
         )
 

@@ -12,6 +12,8 @@ from typing import Any, TypeAlias
 
 from followup.domain.acuity.notation import Acuity, Notation, Reason, UnreadableAcuity
 from followup.domain.acuity.parse import read_acuity
+from followup.domain.dates.zones import zone
+from followup.domain.errors import BadValue
 from followup.domain.words import DatePrecision, Procedure, Term, YesNo
 from followup.interchange.sheets.cells import (
     Cell,
@@ -36,6 +38,7 @@ class CellRule:
     unit: Unit = "days"
     partial_dates: bool = False
     recovered: bool = False
+    approximate: bool = False
     calling_code: str = ""
 
 
@@ -78,6 +81,27 @@ def text_of(name: str, longest: int) -> Reader:
         return {name: text}
 
     return read
+
+
+def lines_of(name: str, longest: int) -> Reader:
+    """Text as typed with its line breaks, up to `longest` characters."""
+
+    def read(cell: Cell, rule: CellRule) -> Fields:
+        text = "\n".join(" ".join(line.split()) for line in raw_text(cell).strip().splitlines())
+        if len(text) > longest:
+            raise CellProblem(f"At most {longest} characters are kept, this has {len(text)}.")
+        return {name: text}
+
+    return read
+
+
+def time_zone(cell: Cell, rule: CellRule) -> Fields:
+    text = tidy(cell)
+    try:
+        zone(text)
+    except BadValue as fault:
+        raise CellProblem(fault.message) from None
+    return {"time_zone": text}
 
 
 def full_name(cell: Cell, rule: CellRule) -> Fields:
@@ -282,7 +306,7 @@ def acuity(cell: Cell, rule: CellRule) -> Fields:
         raise CellProblem(
             fault.message, "refused" if fault.reason is Reason.MISSING_CODE else "human"
         ) from None
-    return {"reading": reading}
+    return {"reading": replace(reading, approximate=True) if rule.approximate else reading}
 
 
 def _recovered(cell: Cell, behind: list[str], rule: CellRule) -> Acuity:

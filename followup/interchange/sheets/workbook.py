@@ -14,7 +14,7 @@ import python_calamine
 from followup.domain.errors import BadValue
 from followup.interchange.sheets import ods_markup, xlsx_markup
 from followup.interchange.sheets.archive import open_archive
-from followup.interchange.sheets.cells import Cell
+from followup.interchange.sheets.cells import Cell, TypedText
 from followup.interchange.sheets.markup import Markup, Range
 from followup.interchange.sheets.older_workbook import OlderBook
 
@@ -107,6 +107,11 @@ def _cannot_open() -> BadValue:
 def _sheet(
     name: str, names: list[str], rows: list[list[Cell]], markup: Markup, hidden: list[str]
 ) -> WorkbookSheet:
+    for cells in rows:
+        cells[:] = [
+            TypedText(cell) if isinstance(cell, str) and cell.startswith("=") else cell for cell in cells
+        ]
+    # A formula that failed, or has no stored result, is told by its own text.
     for (row, column), text in markup.answers.items():
         if row < len(rows):
             rows[row].extend([""] * (column + 1 - len(rows[row])))

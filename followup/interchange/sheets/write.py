@@ -7,6 +7,7 @@ import io
 import re
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
+from typing import TextIO
 
 from followup.interchange.sheets.cells import RUN_BY_SPREADSHEETS
 from followup.models import ImportRow
@@ -31,9 +32,14 @@ def harmless(cell: object) -> str:
 def csv_text(rows: Iterable[Sequence[object]], *, separator: str = ",") -> str:
     """Rows as CSV in UTF-8 with the mark that spreadsheets look for."""
     stream = io.StringIO(newline="")
+    write_csv(stream, rows, separator=separator)
+    return stream.getvalue()
+
+
+def write_csv(stream: TextIO, rows: Iterable[Sequence[object]], *, separator: str = ",") -> None:
+    """The same, row by row, to a stream opened with newline=""."""
     stream.write("\ufeff")
     csv.writer(stream, delimiter=separator).writerows([harmless(cell) for cell in row] for row in rows)
-    return stream.getvalue()
 
 
 def problem_rows(rows: Iterable[ImportRow], headers: Sequence[str], *, separator: str = ",") -> str:

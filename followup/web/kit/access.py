@@ -9,7 +9,8 @@ from typing import Any, Concatenate, ParamSpec, TypeVar, cast
 
 from django.core.exceptions import ObjectDoesNotExist, PermissionDenied
 from django.db.models import Model
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.utils.cache import add_never_cache_headers
 
@@ -35,15 +36,15 @@ class StaffRequest(HttpRequest):
     site: Site  # type: ignore[assignment]  # the stubs mean the sites of a framework that is not installed
 
 
-View = Callable[Concatenate[StaffRequest, P], HttpResponse]
+View = Callable[Concatenate[StaffRequest, P], HttpResponseBase]
 
 
-def needs(action: Action | None) -> Callable[[View[P]], Callable[..., HttpResponse]]:
+def needs(action: Action | None) -> Callable[[View[P]], Callable[..., HttpResponseBase]]:
     """Only for roles that may take this action (None: every role), at a site where they work; else 403."""
 
-    def guard(view: View[P]) -> Callable[..., HttpResponse]:
+    def guard(view: View[P]) -> Callable[..., HttpResponseBase]:
         @wraps(view)
-        def guarded(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        def guarded(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
             known = cast(StaffRequest, request)
             if action is not None and not may(known.user.role, action):
                 raise PermissionDenied("Your role may not do this. Ask an administrator of your clinic.")
@@ -64,7 +65,7 @@ def needs(action: Action | None) -> Callable[[View[P]], Callable[..., HttpRespon
     return guard
 
 
-def _not_kept(response: HttpResponse) -> HttpResponse:
+def _not_kept(response: HttpResponseBase) -> HttpResponseBase:
     """After signing out, the back button of a shared machine shows nobody's record."""
     if not response.has_header("Cache-Control"):
         add_never_cache_headers(response)

@@ -30,6 +30,7 @@ _PLACES: list[tuple[str, str, Action | None]] = [
     ("Audit", "audit", Action.AUDIT),
     ("Recall in numbers", "recall_measures", Action.AUDIT),
     ("Imports", "imports", Action.IMPORT),
+    ("Take records out", "exports", Action.AUDIT),
     ("Staff", "staff", Action.MANAGE_SITE),
     ("Calendar addresses", "calendar_addresses", Action.MANAGE_SITE),
     ("Pathways", "pathways", Action.SEE_LISTS),

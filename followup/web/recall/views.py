@@ -14,12 +14,14 @@ from followup.domain.roles import Action
 from followup.domain.words import Channel, ContactResult
 from followup.queries import access, urgent
 from followup.queries import recall as lists
+from followup.queries.list_sheets import recall_sheet
 from followup.services.recall import record_attempt
 from followup.web.kit import clock
 from followup.web.kit.access import StaffRequest, find, needs
 from followup.web.kit.forms import refusals_on
 from followup.web.kit.pages import page
 from followup.web.kit.paging import page_of
+from followup.web.kit.sheets import sheet_response
 from followup.web.recall.forms import AttemptForm, Filters
 
 
@@ -28,9 +30,18 @@ from followup.web.recall.forms import AttemptForm, Filters
 def recall(request: StaffRequest) -> HttpResponse:
     filters = Filters(request.GET, surgeons=lists.surgeons_of(request.site))
     rows = lists.recall_list(site=request.site, day=clock.today(request.site), wanted=filters.wanted())
-    return page(
-        request, "recall/recall.html", {"filters": filters, "rows": page_of(request, rows), **_first(request)}
-    )
+    shown = {"filters": filters, "rows": page_of(request, rows), "asked": request.GET.urlencode()}
+    return page(request, "recall/recall.html", {**shown, **_first(request)})
+
+
+@require_safe
+@needs(Action.SEE_LISTS)
+def sheet(request: StaffRequest, kind: str) -> HttpResponse:
+    """The list as it is filtered, all pages of it."""
+    today = clock.today(request.site)
+    filters = Filters(request.GET, surgeons=lists.surgeons_of(request.site))
+    rows = lists.recall_list(site=request.site, day=today, wanted=filters.wanted())
+    return sheet_response(request, recall_sheet(rows, today), kind, what="recall_list")
 
 
 @require_safe
