@@ -7,16 +7,20 @@ from collections.abc import Callable
 from datetime import datetime
 
 from followup.domain.dates.zones import zone
+from followup.interchange.feeds.invitation import invitation, sender_address
 from followup.interchange.messages.digest import compose_digest
+from followup.interchange.messages.invite import compose_invite
 from followup.interchange.messages.reminder import compose_reminder
 from followup.interchange.messages.send import Delivery, send_message
 from followup.jobs import clock
 from followup.models import Site
+from followup.queries.invitations import Invite, invitations_to_write
 from followup.queries.night import previous_digest_day
 from followup.queries.reminders import Reminder, reminders_to_write
 from followup.queries.reports.digest import digest_of
 from followup.queries.rota import has_rota
 from followup.services import night, outbox
+from followup.services.invitations import queue_invitation
 from followup.services.reminders import queue_reminder
 from followup.services.rota import open_sessions
 
@@ -27,7 +31,7 @@ MOST_MESSAGES = 200
 
 
 def run_night() -> None:
-    """Everything that is due now: the digest and the reminders of each site, then the outbox."""
+    """Everything that is due now: the digest, reminders and invitations of each site, then the outbox."""
     for site in Site.objects.order_by("id"):
         for step in STEPS:
             try:
@@ -105,6 +109,22 @@ def _write_reminder(reminder: Reminder, now: datetime) -> bool:
     return True
 
 
+def write_invitations(site: Site, now: datetime) -> int:
+    """Write to the outbox the invitations to visits booked, moved or cancelled since; how many."""
+    return sum(_write_invitation(invite, now) for invite in invitations_to_write(site=site, now=now))
+
+
+def _write_invitation(invite: Invite, now: datetime) -> bool:
+    try:
+        subject, body = compose_invite(invite)
+        calendar = invitation(invite.appointment, organizer=sender_address()).content.decode()
+        queue_invitation(invite=invite, now=now, subject=subject, body=body, calendar=calendar)
+    except Exception:
+        log.exception("The invitation %s could not be written.", invite.key)
+        return False
+    return True
+
+
 def send_due_messages() -> int:
     """Send what is due, one by one, until nothing is or no server takes any more; how many were sent."""
     sent = 0
@@ -125,5 +145,6 @@ STEPS: tuple[Callable[[Site, datetime], object], ...] = (
     open_repeating_sessions,
     write_digest,
     write_reminders,
+    write_invitations,
 )
 """What is done for each site, in this order."""

@@ -103,6 +103,9 @@ class Appointment(models.Model):
     uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     sequence = models.PositiveIntegerField(default=0)
     changed_at = models.DateTimeField()
+    invited_sequence = models.PositiveIntegerField(
+        null=True, blank=True, help_text="Sequence number of the last invitation that went out."
+    )
     reply = models.CharField(max_length=10, choices=choices.REPLIES, blank=True)
     replied_at = models.DateTimeField(null=True, blank=True, help_text="When the reply was written.")
     reply_sequence = models.PositiveIntegerField(

@@ -78,6 +78,11 @@ class Site(models.Model):
         help_text="Recurrence within six months that the clinic measures itself against, from its own past "
         "or a published series. Empty: no chart against it.",
     )
+    sends_invitations = models.BooleanField(
+        default=False,
+        help_text="Whoever agreed to e-mail gets a calendar invitation when a visit is booked, moved "
+        "or cancelled. Their answers come back by e-mail, and somebody must feed them in.",
+    )
     calendar_initials = models.BooleanField(
         default=False,
         help_text="Calendars that others subscribe to show a person's initials, and nothing else of them.",

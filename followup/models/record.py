@@ -71,6 +71,7 @@ class OutboxMessage(models.Model):
     to = models.TextField(help_text="Addresses, one a line; one telephone number for a text message.")
     subject = models.CharField(max_length=200)
     body = models.TextField()
+    calendar = models.TextField(blank=True, help_text="The iCalendar part of an invitation.")
     state = models.CharField(max_length=10, choices=STATES, default="due")
     due_at = models.DateTimeField()
     lease_until = models.DateTimeField(null=True, blank=True)

@@ -10,8 +10,9 @@ from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 from followup.domain.dates.zones import local_day
 from followup.domain.errors import BadValue
 from followup.domain.words import AppointmentState, Channel
-from followup.models import Appointment, Consent, OutboxMessage, Patient, Site
+from followup.models import Appointment, Consent, Patient, Site
 from followup.queries.contact import address_for, open_channels
+from followup.queries.outbox import written_keys
 
 KIND = "reminder"
 
@@ -75,7 +76,7 @@ def reminders_to_write(*, site: Site, now: datetime) -> list[Reminder]:
         for appointment in _appointments(site, today - LOOK_BACK, today + timedelta(days=days[-1]))
         if (reminder := _reminder(appointment, days, today)) is not None
     ]
-    written = _written(wanted)
+    written = written_keys([reminder.key for reminder in wanted])
     return [reminder for reminder in wanted if reminder.key not in written]
 
 
@@ -106,13 +107,3 @@ def _way(patient: Patient, day: date) -> Channel | None:
     """The preferred channel on which this person could be written to on that day; consents prefetched."""
     agreed = {Channel(consent.channel) for consent in patient.consents.all() if consent.given_on <= day}
     return next((way for way in open_channels() if way in agreed and address_for(patient, way)), None)
-
-
-def _written(reminders: list[Reminder]) -> set[str]:
-    """Keys that stand in the outbox. Asked in portions, since a database takes so many parameters."""
-    keys = [reminder.key for reminder in reminders]
-    written: set[str] = set()
-    for start in range(0, len(keys), 500):
-        portion = OutboxMessage.objects.filter(key__in=keys[start : start + 500])
-        written.update(portion.values_list("key", flat=True))
-    return written

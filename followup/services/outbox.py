@@ -12,7 +12,9 @@ from datetime import datetime, timedelta
 from django.db import connection, transaction
 from django.db.models import F, Q, QuerySet
 
-from followup.models import OutboxMessage, Patient, Site
+from followup.models import Appointment, OutboxMessage, Patient, Site
+from followup.queries.invitations import KIND as INVITATION
+from followup.queries.invitations import place_of_invitation
 from followup.services.recall import record_returned
 
 LEASE = timedelta(minutes=10)
@@ -34,13 +36,15 @@ def queue_message(
     body: str,
     due_at: datetime,
     channel: str = "email",
+    calendar: str = "",
 ) -> OutboxMessage:
     """The message of this key, written now or before: one row for ever, whatever is asked again.
 
     It belongs to the caller's transaction: what is rolled back is never sent.
     """
     content = {"site": site, "kind": kind, "channel": channel, "to": to, "subject": subject, "body": body}
-    message, _ = OutboxMessage.objects.get_or_create(key=key, defaults={**content, "due_at": due_at})
+    defaults = {**content, "calendar": calendar, "due_at": due_at}
+    message, _ = OutboxMessage.objects.get_or_create(key=key, defaults=defaults)
     return message
 
 
@@ -71,8 +75,15 @@ def claim_next(*, now: datetime, without: Collection[str] = ()) -> OutboxMessage
 
 
 def mark_sent(*, message: OutboxMessage, now: datetime) -> bool:
-    """Note that the mail server took it. False if the lease was lost to another sender meanwhile."""
-    return _close(message, state="sent", sent_at=now, problem="")
+    """Note that the mail server took it. False if the lease was lost to another sender meanwhile.
+
+    An invitation is noted on its visit too, so that a change of it is told to whoever knows of it.
+    """
+    with transaction.atomic():
+        sent = _close(message, state="sent", sent_at=now, problem="")
+        if sent and message.kind == INVITATION:
+            _note_invited(*place_of_invitation(message.key))
+    return sent
 
 
 def withhold_message(*, message: OutboxMessage, reason: str) -> bool:
@@ -123,6 +134,11 @@ def withhold_messages_to(*, patient: Patient, reason: str, channel: str = "") ->
     if channel:
         waiting = waiting.filter(channel=channel)
     return waiting.update(state="withheld", lease_until=None, problem=reason[:400])
+
+
+def _note_invited(uid: str, sequence: int) -> None:
+    earlier = Q(invited_sequence=None) | Q(invited_sequence__lt=sequence)
+    Appointment.objects.filter(earlier, uid=uid).update(invited_sequence=sequence)
 
 
 def _claimable(now: datetime) -> QuerySet[OutboxMessage]:

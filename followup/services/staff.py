@@ -41,6 +41,7 @@ SITE_FIELDS = (
     "curve_minimum_at_risk",
     "expected_recurrence_percent",
     "calendar_initials",
+    "sends_invitations",
 )
 _SHOWN = ("username", "first_name", "last_name", "email", "role", "is_active")
 

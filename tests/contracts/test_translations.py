@@ -25,7 +25,10 @@ def written() -> dict[str, str]:
 def sources() -> list[Path]:
     rooms = [ROOT / "templates" / room for room in ("messages", "letters", "replies")]
     for_patients = [path for room in rooms for path in room.iterdir() if path.name != "letters.html"]
-    return sorted([*for_patients, ROOT / "followup" / "interchange" / "letters" / "compose.py"])
+    modules = [
+        ROOT / "followup" / "interchange" / name for name in ("letters/compose.py", "feeds/invitation.py")
+    ]
+    return sorted([*for_patients, *modules])
 
 
 def sentences(path: Path) -> set[str]:

@@ -1,4 +1,4 @@
-"""One appointment as an iTIP message to the person it is for (RFC 5546), and the mail part that carries it.
+"""One appointment as an iTIP message to the person it is for (RFC 5546), in that person's language.
 
 The same UID for ever, a higher SEQUENCE with every change, METHOD once and at calendar level. Times are UTC,
 so that the reader needs none of our zone rules; the wall time at the site stands in the text. Nothing is said
@@ -9,15 +9,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, timedelta
-from email.encoders import encode_base64
-from email.mime.nonmultipart import MIMENonMultipart
+from email.utils import parseaddr
 
+from django.conf import settings
+from django.utils import translation
+from django.utils.formats import date_format
+from django.utils.translation import gettext
 from icalendar import Calendar, Event, vCalAddress, vText
 
 from followup.domain.errors import Refused
 from followup.domain.words import AppointmentState
-from followup.interchange.feeds.calendar import SUMMARY, one_line
+from followup.interchange.feeds.calendar import one_line
 from followup.models import Appointment, Site
+from followup.queries.contact import language_for
 
 _PRODUCT = "-//Follow-up of operated eyes//Invitation//EN"
 _METHODS = {AppointmentState.BOOKED: "REQUEST", AppointmentState.CANCELLED: "CANCEL"}
@@ -29,14 +33,6 @@ class Invitation:
 
     method: str
     content: bytes
-
-    def mail_part(self) -> MIMENonMultipart:
-        """The part to put beside the text of a letter, as an alternative to it (RFC 6047, 2.4)."""
-        part = MIMENonMultipart("text", "calendar")
-        part.replace_header("Content-Type", f"text/calendar; method={self.method}; charset=UTF-8")
-        part.set_payload(self.content)
-        encode_base64(part)
-        return part
 
 
 def invitation(appointment: Appointment, *, organizer: str) -> Invitation:
@@ -54,12 +50,19 @@ def invitation(appointment: Appointment, *, organizer: str) -> Invitation:
     if not appointment.patient.email:
         raise Refused(f"{appointment.patient} has no mail address on record.", code="no_address")
     method = _METHODS[state]
+    with translation.override(language_for(appointment.patient).value):
+        event = _event(appointment, organizer, cancelled=method == "CANCEL")
     calendar = Calendar()
     calendar.add("prodid", _PRODUCT)
     calendar.add("version", "2.0")
     calendar.add("method", method)
-    calendar.add_component(_event(appointment, organizer, cancelled=method == "CANCEL"))
+    calendar.add_component(event)
     return Invitation(method, calendar.to_ical())
+
+
+def sender_address() -> str:
+    """The address that the installation's mail comes from, so that answers come back to it."""
+    return parseaddr(settings.DEFAULT_FROM_EMAIL)[1]
 
 
 def _event(appointment: Appointment, organizer: str, *, cancelled: bool) -> Event:
@@ -71,7 +74,7 @@ def _event(appointment: Appointment, organizer: str, *, cancelled: bool) -> Even
     event.add("dtstamp", appointment.changed_at.astimezone(UTC))
     event.add("dtstart", starts)
     event.add("dtend", starts + timedelta(minutes=appointment.minutes))
-    event.add("summary", f"Cancelled: {SUMMARY}" if cancelled else SUMMARY)
+    event.add("summary", gettext("Cancelled: Eye clinic visit") if cancelled else gettext("Eye clinic visit"))
     event.add("status", "CANCELLED" if cancelled else "CONFIRMED")
     event.add("location", one_line(site.name))
     event.add("description", _description(appointment, site, cancelled=cancelled))
@@ -94,8 +97,13 @@ def _attendee(*, cancelled: bool) -> dict[str, str]:
 
 
 def _description(appointment: Appointment, site: Site, *, cancelled: bool) -> str:
-    when = f"{appointment.day:%-d %b %Y}, {appointment.local_time:%H:%M} local time at {one_line(site.name)}"
-    lines = [f"Cancelled: {when}." if cancelled else f"{when}."]
+    told = {
+        "day": date_format(appointment.day, "j M Y"),
+        "time": f"{appointment.local_time:%H:%M}",
+        "where": one_line(site.name),
+    }
+    when = gettext("%(day)s, %(time)s local time at %(where)s.") % told
+    lines = [gettext("Cancelled: %(when)s") % {"when": when} if cancelled else when]
     if site.phone:
-        lines.append(f"Clinic telephone: {one_line(site.phone)}.")
+        lines.append(gettext("Clinic telephone: %(phone)s.") % {"phone": one_line(site.phone)})
     return "\n".join(lines)

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from followup.domain.dates.zones import local_day
 from followup.domain.words import AppointmentState, Channel
 from followup.models import Appointment, OutboxMessage, Patient
-from followup.queries import reminders
+from followup.queries import invitations, reminders
 from followup.queries.contact import address_for, agrees_to, free_from
 from followup.services.night import DIGEST
 from followup.services.outbox import patient_of_key
@@ -22,6 +22,8 @@ def reason_to_withhold(*, message: OutboxMessage, now: datetime) -> str:
         return "The patient died, or is no longer on record."
     if patient is not None and message.kind == reminders.KIND:
         return _unwanted(message, patient) or _stale_reminder(message, now)
+    if patient is not None and message.kind == invitations.KIND:
+        return _unwanted(message, patient) or _stale_invitation(message, now)
     return ""
 
 
@@ -69,4 +71,16 @@ def _stale_reminder(message: OutboxMessage, now: datetime) -> str:
     hours = message.site.reminder_minimum_hours
     if appointment.starts_at - now < timedelta(hours=hours):
         return f"Less than {hours} hours were left before the visit."
+    return ""
+
+
+def _stale_invitation(message: OutboxMessage, now: datetime) -> str:
+    if not message.site.sends_invitations:
+        return "The clinic sends no invitations any more."
+    uid, sequence = invitations.place_of_invitation(message.key)
+    appointment = Appointment.objects.get(uid=uid)
+    if appointment.starts_at <= now:
+        return f"The visit of {appointment.day:%-d %b %Y} is past."
+    if appointment.sequence != sequence:
+        return "The visit was moved or changed since this was written."
     return ""

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import logging
+import re
 import smtplib
 from datetime import datetime
 from email.utils import parseaddr
 from enum import Enum
 
 from django.conf import settings
-from django.core.mail import EmailMessage
+from django.core.mail import EmailMultiAlternatives
 
 from followup.domain.words import Channel
 from followup.interchange.messages.gateway import TextRefused, send_text
@@ -70,7 +71,7 @@ def message_id(message: OutboxMessage) -> str:
     return f"<{stable_key(message)}@{domain}>"
 
 
-def _letter(message: OutboxMessage) -> EmailMessage:
+def _letter(message: OutboxMessage) -> EmailMultiAlternatives:
     # Auto-Submitted (RFC 3834) keeps holiday notices from answering.
     headers = {"Message-ID": message_id(message), "Auto-Submitted": "auto-generated"}
     patient_id = patient_of_key(message.key)
@@ -78,7 +79,20 @@ def _letter(message: OutboxMessage) -> EmailMessage:
         # One press in the mail program stops them (RFC 8058).
         headers["List-Unsubscribe"] = f"<{stop_address(patient_id, Channel.EMAIL)}>"
         headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
-    return EmailMessage(subject=message.subject, body=message.body, to=message.to.split(), headers=headers)
+    letter = EmailMultiAlternatives(
+        subject=message.subject, body=message.body, to=message.to.split(), headers=headers
+    )
+    if message.calendar:
+        letter.attach_alternative(message.calendar, f"text/calendar; method={_method(message)}")
+    return letter
+
+
+def _method(message: OutboxMessage) -> str:
+    """The METHOD of the calendar, which the header of its part repeats (RFC 6047, section 2.4)."""
+    found = re.search(r"^METHOD:([A-Z]+)\r?$", message.calendar, re.MULTILINE)
+    if found is None:
+        raise ValueError("The calendar of this invitation names no METHOD.")
+    return found[1]
 
 
 def _not_sent(message: OutboxMessage, fault: Exception, now: datetime) -> Delivery:

@@ -91,6 +91,7 @@ class SiteForm(forms.ModelForm):  # type: ignore[type-arg]  # the class takes no
             "curve_minimum_at_risk",
             "expected_recurrence_percent",
             "calendar_initials",
+            "sends_invitations",
         ]
         labels = {
             "phone": "Telephone",
@@ -110,6 +111,7 @@ class SiteForm(forms.ModelForm):  # type: ignore[type-arg]  # the class takes no
             "curve_minimum_at_risk": "Fewest eyes for which a curve is drawn",
             "expected_recurrence_percent": "Expected recurrence within six months, %",
             "calendar_initials": "Initials in calendars",
+            "sends_invitations": "Invite by e-mail",
         }
 
     def add_refusal(self, fault: Any) -> None:

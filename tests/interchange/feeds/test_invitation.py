@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import email
 from datetime import UTC, date, datetime
-from email.message import EmailMessage
 from uuid import UUID
 
 import pytest
 import vobject
+from django.utils import translation
 from icalendar import Calendar
 
 from followup.domain.errors import Refused
@@ -132,15 +131,12 @@ def test_our_own_reader_takes_it_without_a_word(appointment: Appointment) -> Non
     assert (found.method, found.problems, entry.notes, entry.cancelled) == ("CANCEL", (), (), True)
 
 
-def test_the_mail_part_repeats_the_method_and_carries_the_same_bytes(appointment: Appointment) -> None:
-    sent = invitation(appointment, organizer=ORGANIZER)
-    letter = EmailMessage()
-    letter.set_content("You are invited.")
-    letter.make_alternative()
-    letter.attach(sent.mail_part())
-    part = list(email.message_from_bytes(letter.as_bytes()).walk())[-1]
-    assert part["Content-Type"] == "text/calendar; method=REQUEST; charset=UTF-8"
-    assert part.get_payload(decode=True) == sent.content
+def test_it_speaks_the_language_of_the_person(appointment: Appointment) -> None:
+    appointment.patient.language = "ar"
+    event = event_of(invitation(appointment, organizer=ORGANIZER).content)
+    assert event["SUMMARY"] == "موعد في عيادة العيون"
+    assert event["DESCRIPTION"].startswith("10 يونيو 2026")
+    assert translation.get_language() != "ar"
 
 
 @pytest.mark.parametrize(
