@@ -12,6 +12,7 @@ from followup.queries.booking import without_outcome
 from followup.queries.day_sheet import OpenSession, sessions_left_open
 from followup.queries.night import NightWork, night_work
 from followup.queries.recall import is_due
+from followup.queries.replies import how_many_cannot_come
 from followup.queries.standing import EyeStandingRow, operated_eyes, site_standings, sum_of_standings
 from followup.queries.urgent import deaths_to_confirm, open_reports
 
@@ -26,6 +27,8 @@ class DayAtAGlance:
     oldest_without_outcome: date | None
     left_open: tuple[OpenSession, ...]
     """Past sessions with places among these, the longest ago first."""
+    cannot_come: int
+    """Booked people who answered an invitation so."""
     calls_due: int
     symptoms: tuple[SymptomReport, ...]
     """New symptoms that no clinician has answered yet."""
@@ -48,6 +51,7 @@ def day_at_a_glance(site: Site, day: date) -> DayAtAGlance:
         without_outcome=len(unsaid),
         oldest_without_outcome=unsaid[0].day if unsaid else None,
         left_open=tuple(sessions_left_open(unsaid)),
+        cannot_come=how_many_cannot_come(site, day),
         calls_due=_calls_due(rows, day),
         symptoms=open_reports(site),
         deaths_to_confirm=deaths_to_confirm(site),

@@ -8,11 +8,13 @@ from uuid import UUID
 from django.db import transaction
 
 from followup.domain.errors import Refused
+from followup.domain.roles import Action
 from followup.domain.words import AppointmentState, Reply
 from followup.models import Appointment, Staff
+from followup.queries.access import appointments_of
 from followup.services.history import record_change, snapshot
 from followup.services.places import check_person, check_state
-from followup.services.rows import locked, save_valid
+from followup.services.rows import locked, need_role, save_valid
 
 _SHOWN = ("reply", "replied_at", "reply_sequence")
 
@@ -32,9 +34,12 @@ def record_reply(
 
     The same answer read again changes nothing. Raises Refused for a UID that is none of ours, an answer by
     somebody else than the person invited, an answer to an earlier or unknown state of the appointment, one
-    older than the answer on record, and where the person died or the place is over or no longer booked.
+    older than the answer on record, and where the person died or the place is over or no longer booked;
+    NotAllowed for a role that does not book. `by` is None where a mailbox feeds them in.
     """
-    appointment = _answered(uid)
+    if by is not None:
+        need_role(by, Action.BOOK)
+    appointment = _answered(by, uid)
     patient = locked(appointment.patient)
     appointment = locked(appointment)
     if not patient.email or attendee.strip().casefold() != patient.email.casefold():
@@ -65,9 +70,11 @@ def record_reply(
     return appointment, True
 
 
-def _answered(uid: str) -> Appointment:
+def _answered(by: Staff | None, uid: str) -> Appointment:
+    """Nobody learns of the appointments of clinics that are not theirs."""
+    known = appointments_of(by) if by is not None else Appointment.objects.all()
     try:
-        return Appointment.objects.select_related("patient").get(uid=UUID(uid))
+        return known.select_related("patient").get(uid=UUID(uid))
     except (ValueError, Appointment.DoesNotExist):
         raise Refused(f'"{uid[:80]}" is the UID of no appointment here.', code="unknown_uid") from None
 

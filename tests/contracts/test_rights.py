@@ -83,6 +83,7 @@ PAGES: dict[str, Page] = {
     "arrived": Page(Action.BOOK, "appointment"),
     "attended": Page(Action.BOOK, "appointment"),
     "not_attended": Page(Action.BOOK, "appointment"),
+    "answers": Page(Action.BOOK),
     "attempt": Page(Action.CONTACT, "patient"),
     "calls": Page(Action.CONTACT),
     "next_call": Page(Action.CONTACT),

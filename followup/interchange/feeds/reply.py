@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
+from email import policy
+from email.parser import BytesParser
 
 from icalendar.prop import vDDDTypes
 
 from followup.domain.errors import BadValue
 from followup.domain.words import Reply
-from followup.interchange.feeds.lines import Block, read_blocks
+from followup.interchange.feeds.lines import MOST_BYTES, Block, read_blocks
 
 _ANSWERS = {
     "ACCEPTED": Reply.ACCEPTED,
@@ -17,6 +20,8 @@ _ANSWERS = {
     "DECLINED": Reply.DECLINED,
 }
 _MAILTO = "mailto:"
+_HEADER = re.compile(rb"[!-9;-~]+:")
+"""How a mail begins: with the name of a field (RFC 5322, section 2.2)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,12 +36,12 @@ class CalendarReply:
 
 
 def read_reply(data: bytes) -> CalendarReply:
-    """The one answer in a file.
+    """The one answer in a file: a calendar, or the whole mail that carries one (RFC 6047, section 2.4).
 
     Raises BadValue, naming the line or the property, for what is no calendar, no reply, cut off, or not one
     answer of one person.
     """
-    calendars, problems = read_blocks(data)
+    calendars, problems = read_blocks(_calendar_of(data))
     if problems:
         raise BadValue(str(problems[0]))
     events = [block for calendar in calendars for block in calendar.blocks if block.name == "VEVENT"]
@@ -46,6 +51,20 @@ def read_reply(data: bytes) -> CalendarReply:
     if len(events) != 1:
         raise BadValue(f"A reply answers one invitation; this file holds {len(events)}.")
     return _reply(events[0])
+
+
+def _calendar_of(data: bytes) -> bytes:
+    """The calendar in a mail; a file that is no mail with one, as it is."""
+    if len(data) > MOST_BYTES or not _HEADER.match(data) or data.lstrip()[:6].upper() == b"BEGIN:":
+        return data
+    for part in BytesParser(policy=policy.default).parsebytes(data).walk():
+        if part.get_content_type() in ("text/calendar", "application/ics"):
+            content = part.get_payload(decode=True)
+            return content if isinstance(content, bytes) else b""
+    raise BadValue(
+        "This mail carries no calendar, so it is no answer to an invitation. Nothing was changed.",
+        field="file",
+    )
 
 
 def _reply(event: Block) -> CalendarReply:

@@ -1,7 +1,8 @@
-"""Notes the answer to an invitation, from the file that a mail program saves."""
+"""Notes the answer to an invitation, from the file that a mail program saves, or from the mail itself."""
 
 from __future__ import annotations
 
+import sys
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
@@ -19,12 +20,15 @@ class Command(BaseCommand):
     help = "Note on its appointment what an invited person answered (METHOD:REPLY)."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", type=Path)
+        parser.add_argument(
+            "file", type=Path, help="the answer, or the mail with it, as it was saved; - reads standard input"
+        )
         parser.add_argument("--by", default="", help="Sign-in name of whoever is responsible.")
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            reply = read_reply(content_of(options["file"]))
+            file = options["file"]
+            reply = read_reply(sys.stdin.buffer.read() if str(file) == "-" else content_of(file))
             appointment, new = record_reply(
                 by=staff_named(options["by"]),
                 now=timezone.now(),

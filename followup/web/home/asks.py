@@ -47,6 +47,11 @@ def _for_coordinator(glance: DayAtAGlance) -> Iterator[Ask]:
     if glance.calls_due:
         people = "person" if glance.calls_due == 1 else "people"
         yield Ask(f"{glance.calls_due} {people} to contact again by today", f"{recall}?call_due=on")
+    if glance.cannot_come:
+        people = "person" if glance.cannot_come == 1 else "people"
+        yield Ask(
+            f"{glance.cannot_come} booked {people} who answered that they cannot come", reverse("answers")
+        )
     if glance.without_outcome:
         places = "appointment" if glance.without_outcome == 1 else "appointments"
         oldest = f"the oldest of {glance.oldest_without_outcome:%-d %b %Y}"

@@ -26,6 +26,7 @@ _PLACES: list[tuple[str, str, Action | None]] = [
     ("Sessions", "sessions", Action.SEE_LISTS),
     ("Proposed bookings", "proposal", Action.BOOK),
     ("Load ahead", "load", Action.SEE_LISTS),
+    ("Answers", "answers", Action.BOOK),
     ("Without an outcome", "without_outcome", Action.SEE_LISTS),
     ("Audit", "audit", Action.AUDIT),
     ("Recall in numbers", "recall_measures", Action.AUDIT),
