@@ -6,7 +6,7 @@ computed and what is claimed cannot part.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import NamedTuple
@@ -33,6 +33,11 @@ DEFINITIONS: dict[str, str] = {
     "that was seen speaks against it.",
     "Reoperation": "Any later retinal operation on the eye, but for a planned removal of tamponade that "
     "leaves no oil. Its day is known; until then the eye is counted to its last exam, whatever was seen.",
+    "Three lines gained": "The first reading, with the correction and on the kind of chart of the last one "
+    "before the index operation, that is three lines (15 letters, 0.3 logMAR) better or more. Gas or oil in "
+    "the eye takes no reading out, since it can only hide a gain. Until then the eye is counted to its last "
+    "such reading; without one before and after, or with the first below the chart, its clock never starts. "
+    "It is a good event: the curve shows the eyes that have not had it yet.",
     "Primary success": "Attached when last seen, and no operation for a recurrent detachment after the index "
     "operation. A planned removal of tamponade does not count against it.",
     "Hole closed": "Of eyes with a hole that was seen after the index operation: closed, type 1 or 2, or no "
@@ -118,14 +123,22 @@ def outcome_of(
     *,
     clock: Clock = Clock.INDEX,
     event: RecurrenceEvent = RecurrenceEvent.REDETACHMENT,
+    gains: Mapping[int, bool] | None = None,
 ) -> Outcome | None:
-    """The outcome by the definitions above; None for an eye that was never operated on."""
+    """The outcome by the definitions above; None for an eye that was never operated on.
+
+    gains: by exam id, whether its reading was three lines better than before; only the event of that asks.
+    """
     index = index_operation(history.operations)
     if index is None:
         return None
     fills = derive_fills(history.operations, history.exams)
     start = index.date if clock is Clock.INDEX else _free_of_tamponade(index, fills)
-    signs = _signs(history, index, event)
+    if event is RecurrenceEvent.GAIN:
+        signs = _gain_signs(history, index, gains or {})
+        start = start if signs else None
+    else:
+        signs = _signs(history, index, event)
     ending, days, found_on, last_well = _ending(signs, start)
     final, final_on = _final(history, index, fills)
     exams = [exam.day for exam in history.exams if exam.day > index.date]
@@ -190,6 +203,12 @@ def _reoperation_signs(history: EyeHistory, index: OperationFact) -> Iterator[_S
     for operation in history.operations:
         if operation.date > index.date and operation.is_retinal and not is_planned_removal(operation):
             yield _Sign(operation.date, False)
+
+
+def _gain_signs(history: EyeHistory, index: OperationFact, gains: Mapping[int, bool]) -> list[_Sign]:
+    """Without the gain on the day of the operation, and at each reading until the first that shows it."""
+    read = [_Sign(exam.day, not gains[exam.id]) for exam in history.exams if exam.id in gains]
+    return sorted([_Sign(index.date, True), *read]) if read else []
 
 
 def _says(exam: ExamFact, event: RecurrenceEvent) -> bool | None:

@@ -478,3 +478,4 @@ class RecurrenceEvent(Term):
     HOLE = "hole", "Hole reopened"
     EITHER = "either", "Redetachment or hole reopened"
     REOPERATION = "reoperation", "Any reoperation"
+    GAIN = "gain", "Three lines gained (15 letters)"

@@ -14,8 +14,8 @@ from datetime import date
 from django.db.models import QuerySet
 
 from followup.domain.facts import EyeHistory
-from followup.domain.outcome import Outcome, outcome_of
-from followup.domain.words import Clock, Side
+from followup.domain.outcome import Outcome, index_operation, outcome_of
+from followup.domain.words import Clock, RecurrenceEvent, Side
 from followup.models import Eye, Operation, Site
 from followup.queries.chunks import in_chunks
 from followup.queries.cohort_build import NO_FINDINGS, row_of
@@ -30,6 +30,7 @@ from followup.queries.cohort_facts import (
     removals,
     surgeon_key,
 )
+from followup.queries.cohort_gain import gains
 from followup.queries.cohort_match import length_matches, operation_matches
 from followup.queries.cohort_row import CohortRow
 
@@ -154,7 +155,9 @@ def _with_findings(
 
 def _outcome(eye: OperatedEye, found: Findings, clock: Clock, choice: CohortChoice) -> Outcome | None:
     history = EyeHistory(eye.eye_id, eye.traits, eye.operations, found.exams)
-    return outcome_of(history, clock=clock, event=choice.event)
+    index = index_operation(eye.operations)
+    gained = gains(found, index) if index and choice.event is RecurrenceEvent.GAIN else None
+    return outcome_of(history, clock=clock, event=choice.event, gains=gained)
 
 
 def _in_order(rows: Iterable[CohortRow]) -> tuple[CohortRow, ...]:

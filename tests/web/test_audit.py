@@ -273,7 +273,7 @@ def test_death_shows_both_curves(auditor: Client, site: Site) -> None:
     make_followed_eyes(site, people([(100, True), (200, False)]))
     assert "cumulative incidence" not in words_of(auditor)
     Patient.objects.filter(record_number="N1").update(died_on=OPERATED + timedelta(300))
-    assert "Recurrence, where death may come first (cumulative incidence)" in words_of(auditor)
+    assert "The event, where death may come first (cumulative incidence)" in words_of(auditor)
     assert [line.share for line in tables_of(site).incidence] == [f"50.0{NBSP}%"] * 3
 
 

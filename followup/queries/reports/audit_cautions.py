@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from followup.domain.survival.values import Unknown
-from followup.domain.words import Clock
+from followup.domain.words import Clock, RecurrenceEvent
 from followup.queries.cohort_choice import Errors
 from followup.queries.reports.audit import AuditReport
 
@@ -57,7 +57,8 @@ def _about_the_cohort(report: AuditReport) -> Iterator[str]:
 
 def _about_the_curve(report: AuditReport) -> Iterator[str]:
     gap, lost = report.gap, report.bounds.lost
-    found = "A recurrence is counted on the day it was found; it happened at some time after the last visit."
+    what = "A gain" if report.choice.event is RecurrenceEvent.GAIN else "A recurrence"
+    found = f"{what} is counted on the day it was found; it happened at some time after the last visit."
     if gap:
         found += (
             f" That gap is known for {_eyes(gap.eyes)}: {gap.median:g} days in the middle case, "
@@ -79,10 +80,10 @@ def _about_the_curve(report: AuditReport) -> Iterator[str]:
             "the cumulative incidence below lets death come first."
         )
     if not report.events:
-        yield "No recurrence was found. That is worth as much as the completeness of follow-up."
+        yield "No eye had the event. That is worth as much as the completeness of follow-up."
     median = report.median_free
     if not isinstance(median.time, Unknown) and median.at_risk < report.minimum_at_risk:
-        yield f"The median time free of recurrence rests on {_eyes(median.at_risk)} still at risk."
+        yield f"The median time free of the event rests on {_eyes(median.at_risk)} still at risk."
 
 
 def _people(count: int) -> str:

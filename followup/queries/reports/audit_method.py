@@ -45,7 +45,7 @@ def definitions(choice: CohortChoice, *, site: str, surgeon: str) -> tuple[Defin
         ),
         Definition(
             "Completeness",
-            "Follow-up seen, as a share of the follow-up there could have been (Clark 2002). A recurrence, a "
+            "Follow-up seen, as a share of the follow-up there could have been (Clark 2002). The event, a "
             "death, the closing day and the lock date end what there could have been. C* expects of eyes "
             "lost no more time than the curve gives them (Wu 2008).",
         ),

@@ -58,7 +58,7 @@ def beside_tables(report: AuditReport) -> Iterator[Table]:
         yield _rates("For comparison, from the index operation", words.on_index_clock, _INDEX)
     if words.incidence:
         yield Table(
-            "Recurrence, where death may come first (cumulative incidence)",
+            "The event, where death may come first (cumulative incidence)",
             ("By", "At risk", "With the event", "Share of all", "95 % limits"),
             tuple(
                 Line(

@@ -126,8 +126,8 @@ def _follow_up(report: AuditReport) -> Iterator[Line]:
 def _if_lost(report: AuditReport) -> Iterator[Line]:
     asked = report.bounds
     for label, point in (
-        ("If every one of them had recurred when last seen", asked.all_recurred),
-        ("If none of them had recurred by the horizon", asked.none_recurred),
+        ("If every one of them had the event when last seen", asked.all_recurred),
+        ("If none of them had the event by the horizon", asked.none_recurred),
     ):
         free, band = point_words(point, nobody=not report.in_curve.eyes)
         yield Line(label, "", free, band)

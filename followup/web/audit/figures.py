@@ -28,6 +28,7 @@ _FREE_OF = {
     RecurrenceEvent.HOLE: "Hole still closed",
     RecurrenceEvent.EITHER: "Free of redetachment, hole still closed",
     RecurrenceEvent.REOPERATION: "Free of reoperation",
+    RecurrenceEvent.GAIN: "Not yet three lines better",
 }
 _SINCE = {
     Clock.INDEX: "from the index operation",

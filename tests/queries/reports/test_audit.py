@@ -251,7 +251,7 @@ def test_a_median_from_a_tail_of_four_eyes_is_flagged_and_not_drawn() -> None:
     report = report_on(((floor(month * 30.4375 + 0.5), event) for month, event in months), horizon=48)
     assert (report.median_free.time, report.median_free.at_risk) == (913, 3)
     assert (report.drawn_until, report.is_cut_short) == (365, True)
-    assert "The median time free of recurrence rests on 3 eyes still at risk." in cautions(report)
+    assert "The median time free of the event rests on 3 eyes still at risk." in cautions(report)
 
 
 def test_death_ends_the_time_at_risk_in_the_competing_curve_alone() -> None:
