@@ -34,6 +34,7 @@ from followup.models import (
     Patient,
     PatternException,
     Session,
+    SessionCalendar,
     SessionPattern,
     Site,
     Staff,
@@ -290,6 +291,21 @@ def make_message(*, site: Site | None = None, **fields: Any) -> OutboxMessage:
 def make_night_run(*, site: Site | None = None, **fields: Any) -> NightRun:
     dull = {"job": "digest", "day": TODAY, "started_at": NOW, "lease_until": NOW + timedelta(minutes=30)}
     return NightRun.objects.create(site=site or make_site(), **dull | fields)
+
+
+def make_session_calendar(*, site: Site | None = None, **fields: Any) -> SessionCalendar:
+    """An empty calendar of clinics, read and not yet written."""
+    site = site or make_site()
+    dull = {
+        "name": f"Calendar {next(_numbers)}",
+        "usual_kind": "clinic",
+        "usual_places": 10,
+        "file_name": "clinics.ics",
+        "content": b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nEND:VCALENDAR\r\n",
+        "read_at": NOW,
+        "read_by": make_staff(site=site),
+    }
+    return SessionCalendar.objects.create(site=site, **dull | fields)
 
 
 def make_calendar_address(

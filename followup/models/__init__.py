@@ -2,6 +2,7 @@
 
 from followup.models.audits import LockedAudit
 from followup.models.booking import Appointment, Session, Unavailable
+from followup.models.calendars import SessionCalendar
 from followup.models.contact import Consent, PrintedLetter
 from followup.models.decisions import CallClaim, ContactAttempt, Decision, SymptomReport
 from followup.models.imports import ColumnMap, ImportBatch, ImportRow
@@ -45,6 +46,7 @@ __all__ = [
     "PatternException",
     "PrintedLetter",
     "Session",
+    "SessionCalendar",
     "SessionPattern",
     "Site",
     "Staff",

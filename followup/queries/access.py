@@ -24,6 +24,7 @@ from followup.models import (
     Patient,
     PatternException,
     Session,
+    SessionCalendar,
     SessionPattern,
     Site,
     Staff,
@@ -109,6 +110,11 @@ def calendar_addresses_of(staff: Staff) -> QuerySet[CalendarAddress]:
     return CalendarAddress.objects.filter(site__in=sites_of(staff)).select_related("site")
 
 
+def session_calendars_of(staff: Staff) -> QuerySet[SessionCalendar]:
+    calendars = SessionCalendar.objects.filter(site__in=sites_of(staff))
+    return calendars.select_related("site", "read_by")
+
+
 def site_for(staff: Staff, pk: int) -> Site:
     return sites_of(staff).get(pk=pk)
 
@@ -192,6 +198,10 @@ def locked_audit_for(staff: Staff, pk: int) -> LockedAudit:
 
 def calendar_address_for(staff: Staff, pk: int) -> CalendarAddress:
     return calendar_addresses_of(staff).get(pk=pk)
+
+
+def session_calendar_for(staff: Staff, pk: int) -> SessionCalendar:
+    return session_calendars_of(staff).get(pk=pk)
 
 
 def hash_of_token(token: str) -> str:

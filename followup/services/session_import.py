@@ -12,12 +12,20 @@ from datetime import datetime
 from django.db import transaction
 
 from followup.domain.dates.zones import local_day
+from followup.domain.errors import Refused
 from followup.domain.roles import Action
 from followup.models import Session, Site, Staff
 from followup.services.cancel_session import cancel_session
 from followup.services.history import record_change
 from followup.services.rows import locked, need_role, save_valid
-from followup.services.session_plan import CalendarOfSessions, Outcome, Plan, SessionRow, shown
+from followup.services.session_plan import (
+    CalendarOfSessions,
+    Outcome,
+    Plan,
+    SessionRow,
+    digest_of_rows,
+    values_of,
+)
 from followup.services.sessions import hold_sessions
 
 
@@ -28,18 +36,23 @@ def preview_sessions(*, now: datetime, site: Site, calendar: CalendarOfSessions)
 
 @transaction.atomic
 def import_sessions(
-    *, by: Staff | None, now: datetime, site: Site, calendar: CalendarOfSessions
+    *, by: Staff | None, now: datetime, site: Site, calendar: CalendarOfSessions, shown: str | None = None
 ) -> list[SessionRow]:
     """Opens the new sessions, changes the changed ones and cancels those gone; all in one transaction.
 
-    The rows that need a person, and those refused, are left as they are. Raises NotAllowed for a role that
-    may not import.
+    The rows that need a person, and those refused, are left as they are. `shown` is the digest of the rows
+    that somebody looked at. Raises NotAllowed for a role that may not import, Refused where the rows would be
+    others than those shown.
     """
     if by is not None:
         need_role(by, Action.IMPORT)
     locked(site)
     hold_sessions(site)
     rows = preview_sessions(now=now, site=site, calendar=calendar)
+    if shown is not None and shown != digest_of_rows(rows):
+        raise Refused(
+            "The sessions changed since you looked. Look again, then confirm.", code="changed_meanwhile"
+        )
     for row in rows:
         _apply(by, now, site, calendar, row)
     return rows
@@ -68,13 +81,13 @@ def _write(
     row: SessionRow,
     verb: str,
 ) -> None:
-    before = shown(session) if session.pk else {}
+    before = values_of(session) if session.pk else {}
     for name, value in row.differs.items():
         setattr(session, name, value)
     session.source_calendar = calendar.name
     session.urgent_places = min(session.urgent_places, session.places)
     save_valid(session)
-    after = shown(session)
+    after = values_of(session)
     record_change(
         by=by,
         at=now,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -207,6 +208,22 @@ class Plan:
         return _row(said, Outcome.GONE, why, session)
 
 
+def digest_of_rows(rows: Iterable[SessionRow]) -> str:
+    """The same for the same rows in the same order, so that what is written is what was looked at."""
+    said = [
+        (
+            row.outcome.value,
+            row.title,
+            str(row.day),
+            str(row.starts),
+            row.reason,
+            row.session and row.session.pk,
+        )
+        for row in rows
+    ]
+    return hashlib.sha256(repr(said).encode()).hexdigest()
+
+
 def _row(
     said: CalendarSession | None, outcome: Outcome, reason: str, session: Session | None = None
 ) -> SessionRow:
@@ -255,5 +272,5 @@ def _taken_away(sessions: Sequence[Session]) -> set[int]:
     return {pk for pk, change in last.items() if pk and change.after.get("reason") in (GONE, CALLED_OFF)}
 
 
-def shown(session: Session) -> dict[str, Any]:
+def values_of(session: Session) -> dict[str, Any]:
     return snapshot(session, (*SAID, "cancelled", "source_calendar", "source_uid", "source_recurrence"))

@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from playwright.sync_api import Page, expect
 
-from followup.models import Eye, PathwayVersion, Site, Staff
+from followup.models import Eye, PathwayVersion, SessionCalendar, Site, Staff
 from followup.services.pathway import replan_eye
 from tests.builders import (
     make_acuity,
@@ -20,9 +20,11 @@ from tests.builders import (
     make_oil_operation,
     make_patient,
     make_session,
+    make_session_calendar,
     make_site,
     make_staff,
 )
+from tests.interchange.feeds.calendars import calendar, event
 
 pytestmark = pytest.mark.django_db(transaction=True)
 WIDE, NARROW = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
@@ -47,6 +49,10 @@ def eye(site: Site) -> Eye:
     make_appointment(patient=patient, day=TODAY - timedelta(days=3))
     make_session(site=site, day=TODAY + timedelta(days=7), title="Retina clinic")
     make_session(site=site, day=TODAY + timedelta(days=8), title="Theatre", kind="theatre")
+    weekly = event(
+        "SUMMARY:Retina", "DURATION:PT3H", "RRULE:FREQ=DAILY", start=f"DTSTART:{TODAY:%Y%m%d}T090000Z"
+    )
+    make_session_calendar(site=site, content=calendar(*weekly))
     replan_eye(eye_id=eye.pk)
     return eye
 
@@ -66,6 +72,9 @@ def pages_of(eye: Eye) -> list[str]:
         "/sessions/",
         "/sessions/new/",
         f"/sessions/{place.session_id}/",
+        "/sessions/calendars/",
+        f"/sessions/calendars/{SessionCalendar.objects.get().pk}/",
+        "/answers/",
         "/appointments/without-outcome/",
         "/search/?q=ash",
         "/pathways/",

@@ -34,6 +34,7 @@ from tests.builders import (
     make_pattern,
     make_report,
     make_session,
+    make_session_calendar,
     make_site,
     make_staff,
     make_unavailable,
@@ -65,6 +66,8 @@ PAGES: dict[str, Page] = {
     "session": Page(Action.SEE_LISTS, "session"),
     "open_session": Page(Action.BOOK),
     "cancel_session": Page(Action.BOOK, "session"),
+    "session_calendars": Page(Action.IMPORT),
+    "session_calendar": Page(Action.IMPORT, "session_calendar"),
     "rota": Page(Action.SEE_LISTS),
     "open_rota": Page(Action.BOOK),
     "add_pattern": Page(Action.BOOK),
@@ -224,6 +227,7 @@ def records_at(site: Site) -> dict[str, int]:
         "report": make_report(patient=operation.eye.patient).pk,
         "calendar": make_calendar_address(site=site).pk,
         "staff": make_staff(site=site).pk,
+        "session_calendar": make_session_calendar(site=site).pk,
     }
 
 

@@ -1,12 +1,14 @@
 from django.urls import path
 
-from followup.web.booking import load, outcomes, proposal, rota, sessions, unavailable, views
+from followup.web.booking import calendars, load, outcomes, proposal, rota, sessions, unavailable, views
 
 urlpatterns = [
     path("sessions/", sessions.sessions, name="sessions"),
     path("sessions/new/", sessions.open_list, name="open_session"),
     path("sessions/<int:pk>/", sessions.session, name="session"),
     path("sessions/<int:pk>/cancel/", sessions.cancel_list, name="cancel_session"),
+    path("sessions/calendars/", calendars.calendars, name="session_calendars"),
+    path("sessions/calendars/<int:pk>/", calendars.calendar, name="session_calendar"),
     path("sessions/rota/", rota.rota, name="rota"),
     path("sessions/rota/open/", rota.open_now, name="open_rota"),
     path("sessions/rota/new/", rota.add, name="add_pattern"),
