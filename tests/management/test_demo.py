@@ -12,7 +12,9 @@ from http.cookiejar import CookieJar
 from pathlib import Path
 
 import pytest
+from environ import Env
 
+from followup.management.commands.demo import environment_of
 from tests.processes import machine_with_nothing_set, running
 from tests.servers import wait_until
 
@@ -62,3 +64,14 @@ def test_the_demo_fills_its_own_database_once_and_serves_it_each_time(folder: Pa
     assert SIGN_IN.findall(second) == SIGN_IN.findall(first)
     assert (count(folder, "patient"), count(folder, "operation")) == (patients, operations)
     assert not (folder / "followup.sqlite3").exists()
+
+
+def test_what_it_would_send_lies_as_files_beside_its_data(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("EMAIL_URL", "smtp://mail.clinic.example:25")
+    monkeypatch.setenv("DATABASE_URL", "postgres://clinic")
+    environment = environment_of(tmp_path / "demo")
+    assert "DATABASE_URL" not in environment
+    monkeypatch.setenv("EMAIL_URL", environment["EMAIL_URL"])
+    assert Env().email_url("EMAIL_URL")["EMAIL_FILE_PATH"] == str(tmp_path / "demo" / "mail")

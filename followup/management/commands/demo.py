@@ -36,7 +36,12 @@ class Command(serve.Command):
 
 
 def _start_again_in(folder: Path) -> None:
-    """Become the same command on the demo's own data: no broker, no mail server, no other database."""
+    """Become the same command on the demo's own data: no broker, no other database, mail as files."""
+    os.execve(sys.executable, [sys.executable, *sys.argv], environment_of(folder))
+
+
+def environment_of(folder: Path) -> dict[str, str]:
     kept = {name: value for name, value in os.environ.items() if name not in _OF_THE_CLINIC}
-    environment = {**kept, MARK: "1", "FOLLOWUP_DATA_DIR": str(folder)}
-    os.execve(sys.executable, [sys.executable, *sys.argv], environment)
+    # Three slashes, and then the path from the root on.
+    mail = f"filemail:///{folder.resolve() / 'mail'}"
+    return {**kept, MARK: "1", "FOLLOWUP_DATA_DIR": str(folder), "EMAIL_URL": mail}
