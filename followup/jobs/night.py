@@ -23,6 +23,7 @@ from followup.services import night, outbox
 from followup.services.invitations import queue_invitation
 from followup.services.reminders import queue_reminder
 from followup.services.rota import open_sessions
+from followup.services.wall_times import keep_wall_times
 
 log = logging.getLogger(__name__)
 
@@ -93,6 +94,20 @@ def open_repeating_sessions(site: Site, now: datetime) -> int:
     return len(rows)
 
 
+def follow_the_clocks(site: Site, now: datetime) -> int:
+    """Once a day, put right the instants of visits where the zone's rules changed since; how many."""
+    run = night.claim_night(site=site, job=night.CLOCKS, day=clock.today(site, now), now=now)
+    if run is None:
+        return 0
+    try:
+        number = keep_wall_times(by=None, now=now, site=site)
+    except Exception as fault:
+        night.put_off_night(run=run, now=now, problem=f"{type(fault).__name__}: {fault}")
+        raise
+    night.finish_night(run=run, now=now)
+    return number
+
+
 def write_reminders(site: Site, now: datetime) -> int:
     """Write to the outbox the reminders whose day has come; how many. One that breaks keeps none waiting."""
     wanted = reminders_to_write(site=site, now=now)
@@ -143,6 +158,7 @@ def send_due_messages() -> int:
 STEPS: tuple[Callable[[Site, datetime], object], ...] = (
     note_tick,
     open_repeating_sessions,
+    follow_the_clocks,
     write_digest,
     write_reminders,
     write_invitations,

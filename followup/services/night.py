@@ -19,6 +19,7 @@ PAUSE = timedelta(minutes=15)
 DIGEST = "digest"
 TICK = "tick"
 ROTA = "rota"
+CLOCKS = "clocks"
 
 
 def claim_night(*, site: Site, job: str, day: date, now: datetime) -> NightRun | None:

@@ -177,6 +177,15 @@ def set_state(
     record(by, now, appointment, verb, before)
 
 
+def keep_wall_time(by: Staff | None, now: datetime, appointment: Appointment) -> None:
+    """The instant follows the time on the wall, whatever the rules of the zone were when it was booked."""
+    before = snapshot(appointment, SHOWN)
+    zone_name = appointment.session.site.time_zone
+    appointment.starts_at = localise(appointment.day, appointment.local_time, zone_name)
+    _touch(appointment, now)
+    record(by, now, appointment, "keep_wall_time", before)
+
+
 def _touch(appointment: Appointment, now: datetime) -> None:
     """Saves with a higher sequence number, so that a calendar that holds it takes the change (RFC 5545)."""
     if appointment.pk is not None:

@@ -19,6 +19,7 @@ from followup.queries.holidays import public_holidays
 from followup.queries.reminders import reminder_days
 from followup.services.history import record_change, snapshot
 from followup.services.rows import locked, need_role, required, save_valid, set_fields
+from followup.services.wall_times import keep_wall_times
 
 SITE_FIELDS = (
     "name",
@@ -63,7 +64,10 @@ def add_site(*, by: Staff | None, now: datetime, name: str, time_zone: str, **fi
 
 @transaction.atomic
 def change_site(*, by: Staff, now: datetime, site: Site, **fields: Any) -> Site:
-    """Changes the named settings, any of SITE_FIELDS; nothing is written if no value differs. As add_site."""
+    """Changes the named settings, any of SITE_FIELDS; nothing is written if no value differs. As add_site.
+
+    With another time zone, visits ahead stay at their time on the wall.
+    """
     need_role(by, Action.MANAGE_SITE)
     if unknown := set(fields) - set(SITE_FIELDS):
         raise TypeError(f"A site has no setting {', '.join(sorted(unknown))}.")
@@ -74,6 +78,8 @@ def change_site(*, by: Staff, now: datetime, site: Site, **fields: Any) -> Site:
     _check(site)
     save_valid(site)
     record_change(by=by, at=now, site=site, verb="change_site", subject=site, before=before, after=after)
+    if "time_zone" in after:
+        keep_wall_times(by=by, now=now, site=site)
     return site
 
 
