@@ -131,6 +131,11 @@ class Appointment(models.Model):
         return f"{self.patient}, {self.day} {self.local_time:%H:%M}"
 
     @property
+    def answer(self) -> str:
+        """What the person answered to the place as it stands, in words; empty where nothing."""
+        return self.get_reply_display() if self.reply_sequence == self.sequence else ""
+
+    @property
     def why(self) -> str:
         """Why nobody came, in words, or why it was cancelled, as written."""
         return dict(choices.REASONS_NOT_ATTENDING).get(self.reason, self.reason)

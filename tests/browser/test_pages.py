@@ -52,6 +52,8 @@ def eye(site: Site) -> Eye:
     weekly = event(
         "SUMMARY:Retina", "DURATION:PT3H", "RRULE:FREQ=DAILY", start=f"DTSTART:{TODAY:%Y%m%d}T090000Z"
     )
+    declined = {"reply": "declined", "reply_sequence": 0, "replied_at": datetime.now(tz=UTC)}
+    make_appointment(patient=make_patient(site=site), day=TODAY + timedelta(days=3), **declined)
     make_session_calendar(site=site, content=calendar(*weekly))
     replan_eye(eye_id=eye.pk)
     return eye

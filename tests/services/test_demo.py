@@ -242,6 +242,11 @@ RECORDS: dict[str, tuple[int, Callable[[], int]]] = {
         40,
         lambda: OutboxMessage.objects.filter(kind="reminder", state="sent").count(),
     ),
+    "booked people who cannot come": (1, lambda: Appointment.objects.filter(reply="declined").count()),
+    "visits to which somebody was invited": (
+        10,
+        lambda: Appointment.objects.filter(invited_sequence__isnull=False).count(),
+    ),
     "raised pressures": (15, lambda: Exam.objects.filter(pressure_mmhg__gt=25).count()),
     "holes closed": (20, lambda: Exam.objects.filter(hole="closed").count()),
     "holes open": (2, lambda: Exam.objects.filter(hole__in=["open", "flat_open"]).count()),

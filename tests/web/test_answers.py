@@ -69,6 +69,9 @@ def test_who_accepts_is_not_listed(client: Client, place: Appointment) -> None:
     assert "Nobody who is booked answered" in feed(client, reply(place, "ACCEPTED"))
     place.refresh_from_db()
     assert place.reply == "accepted"
+    assert "Answered: Will come" in text_of(client.get(f"/sessions/{place.session_id}/"))
+    Appointment.objects.update(sequence=1)
+    assert "Answered" not in text_of(client.get(f"/sessions/{place.session_id}/"))
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ from followup.domain.words import AppointmentState, SessionKind
 from followup.models import Appointment, Operation, Patient, Site, Staff, Visit
 from followup.services import booking
 from followup.services.cancel_session import cancel_session
-from followup.services.demo.agreed import agree_to_reminders
+from followup.services.demo.agreed import agree_to_reminders, invite
 from followup.services.demo.events import Booked, Called, Event, Moved, Person, Signed
 from followup.services.demo.facts import DemoFacts, StaffFact, read_facts
 from followup.services.demo.scenario import build_people
@@ -91,6 +91,7 @@ def _load(facts: DemoFacts, week: Week, now: datetime) -> None:
     _cancel_a_clinic(writer, week)
     _begin_today(writer, week.today)
     agree_to_reminders(writer, week.today)
+    invite(writer, week.today, now)
 
 
 def _by_day(people: Iterable[Person]) -> list[tuple[Person, Event]]:
