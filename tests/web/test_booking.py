@@ -325,6 +325,16 @@ def test_a_proposal_is_changed_refused_and_accepted_line_by_line(
     assert "booked meanwhile, or nothing is to be booked any more." in page
 
 
+def test_a_long_proposal_comes_in_pages_each_booked_by_itself(harbour: Site, client: Client) -> None:
+    for _ in range(52):
+        gas_eye(harbour, days(-70))
+    make_session(site=harbour, day=days(3), places=60)
+    first, second = text_of(client.get("/proposal/")), text_of(client.get("/proposal/?page=2"))
+    assert "Page 1 of 2, rows 1 to 50 of 5" in first
+    assert "Each page is booked by itself." in first
+    assert "Page 2 of 2, rows 51" in second
+
+
 def test_a_proposal_takes_no_record_of_another_site(harbour: Site, client: Client, eye: Eye) -> None:
     elsewhere = make_session(day=days(7))
     lines = {f"place-{eye.patient_id}-review-0": elsewhere.pk, "place-x-y-z": 1, "place-": 1}

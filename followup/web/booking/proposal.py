@@ -18,9 +18,8 @@ from followup.services.proposal import AcceptedLine, accept_proposal
 from followup.web.kit import clock
 from followup.web.kit.access import StaffRequest, needs
 from followup.web.kit.pages import page
+from followup.web.kit.paging import page_of
 
-MOST_LINES = 50
-"""Lines shown at once: the rest follow once these are booked."""
 _PREFIX = "place-"
 
 
@@ -38,7 +37,7 @@ def proposed(request: StaffRequest) -> HttpResponse:
         except FollowUpError as fault:
             faults = [fault.message]
     lines = proposal(request.site, today)
-    context = {"lines": lines[:MOST_LINES], "faults": faults} | _counts(lines)
+    context = {"rows": page_of(request, lines), "faults": faults} | _counts(lines)
     return page(request, "booking/proposal.html", context)
 
 

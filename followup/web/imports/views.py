@@ -42,7 +42,7 @@ from followup.web.kit.forms import refusals_on
 from followup.web.kit.pages import page
 from followup.web.kit.paging import page_of
 
-SAMPLES = 3
+SAMPLES = 5
 WITH_PROBLEMS = ("human", "refused")
 
 
