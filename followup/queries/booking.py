@@ -16,6 +16,8 @@ from followup.queries.standing import EyeStandingRow, site_standings
 
 _AWAITING = [state.value for state in AppointmentState if state.awaits_outcome]
 MOST_OFFERS = 30
+MEETS_NOTHING = 3
+"""The rank of a place on a day that counts for no window, or on which the person cannot come."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +29,7 @@ class Offer:
     """Places left for this person; for somebody who is not urgent without those kept for urgent people."""
     reasons: tuple[str, ...]
     rank: int
-    """0 in every window, 1 in one eye's window only, 2 late but counted, 3 meets nothing or cannot come."""
+    """0 in every window, 1 in one eye's window only, 2 late but counted, or MEETS_NOTHING."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +70,9 @@ def offers(
         free = row.free if urgent else row.free_on(day)
         if free:
             found.append(_offer(row.session, free, lane, awaited, known))
-    target = max(min((step.milestone.target for step in awaited), default=day), day)
+    counts = any(offer.rank < MEETS_NOTHING for offer in found)
+    # A place that meets nothing is wanted for another reason, and then the sooner the better.
+    target = max(min((step.milestone.target for step in awaited), default=day), day) if counts else day
     found.sort(key=lambda offer: (offer.rank, abs((offer.session.day - target).days), offer.session.pk))
     return sorted(
         found[:MOST_OFFERS], key=lambda offer: (offer.rank, offer.session.day, offer.session.starts)
@@ -101,12 +105,12 @@ def _offer(session: Session, free: int, lane: Lane, awaited: Sequence[Awaited], 
     ranks = [rank for rank, _ in fits]
     rank = (0 if max(ranks) == 0 else 1) if 0 in ranks else min(ranks, default=0)
     reasons = [reason for _, reason in fits]
-    if len(ranks) > 1 and max(ranks) < 3:
+    if len(ranks) > 1 and max(ranks) < MEETS_NOTHING:
         reasons.append("Serves both eyes")
     if same := known.same_day(session.day):
         reasons.append(same)
     if known.is_away(session.day):
-        return Offer(session, free, (*reasons, "Said that they cannot come on this day"), 3)
+        return Offer(session, free, (*reasons, "Said that they cannot come on this day"), MEETS_NOTHING)
     return Offer(session, free, tuple(reasons), rank)
 
 
@@ -114,14 +118,17 @@ def _fit(day: date, step: Awaited, lane: Lane) -> tuple[int, str]:
     milestone = step.milestone
     name = f"{step.side.label} {milestone.title}"
     if day < milestone.opens:
-        return 3, f"{name}: {_days(milestone.opens - day)} before its window opens, so it would not count"
+        return (
+            MEETS_NOTHING,
+            f"{name}: {_days(milestone.opens - day)} before its window opens, so it would not count",
+        )
     if day <= milestone.closes:
         left = milestone.closes - day
         when = f"{_days(left)} before its end" if left else "on its last day"
         return 0, f"{name}: in the window, {when}"
     if lane is Lane.REMOVAL or milestone.period_holds(day):
         return 2, f"{name}: {_days(day - milestone.closes)} after the window"
-    return 3, f"{name}: after its period, so it would stay missed"
+    return MEETS_NOTHING, f"{name}: after its period, so it would stay missed"
 
 
 def _days(length: timedelta) -> str:

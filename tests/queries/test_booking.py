@@ -111,3 +111,12 @@ def test_places_kept_for_urgent_people_are_offered_to_them_alone(site: Site, pat
     asked = {"patient": patient, "day": TODAY, "lane": Lane.REVIEW, "awaited": awaited}
     assert booking.offers(**asked) == []
     assert [offer.free for offer in booking.offers(**asked, urgent=True)] == [2]
+
+
+def test_where_no_place_counts_the_soonest_are_offered(site: Site) -> None:
+    patient = make_patient(site=site)
+    eye = make_operation(eye=make_eye(patient=patient), date=days(-190)).eye
+    make_exam(eye=eye, day=days(-5))
+    replan_eyes(eye_ids=[eye.pk])
+    sessions = [make_session(site=site, day=days(2 * number)) for number in range(1, 41)]
+    assert [offer.session for offer in offered(patient)] == sessions[: booking.MOST_OFFERS]
