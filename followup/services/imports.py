@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime
 from typing import Any, TypeAlias
@@ -74,29 +75,34 @@ def keep_check(
     batch: ImportBatch,
     definition: dict[str, Any],
     sheet: str,
-    rows: Sequence[ImportedRow],
-    counts: dict[str, int],
+    parts: Iterable[tuple[Sequence[ImportedRow], dict[str, int]]],
 ) -> ImportBatch:
-    """Keeps the column map and what each row would do, in place of an earlier check. Refused once written."""
+    """Keeps the column map and what each row would do, in place of an earlier check. Refused once written.
+
+    parts: rows with their counts, which add up; taken one by one.
+    """
     if batch.state in BEGUN:
         raise Refused("This sheet has been written already. Choose the file again.")
-    batch.definition, batch.counts, batch.state = definition, counts, "checked"
-    batch.save(update_fields=["definition", "counts", "state"])
     batch.rows.all().delete()
-    ImportRow.objects.bulk_create(
-        [
-            ImportRow(
-                batch=batch,
-                sheet=sheet[:80],
-                number=row.number,
-                outcome=row.outcome,
-                problems=list(row.problems),
-                cells=row.cells,
-            )
-            for row in rows
-        ],
-        batch_size=_BATCH,
-    )
+    counts: Counter[str] = Counter()
+    for rows, counted in parts:
+        counts.update(counted)
+        ImportRow.objects.bulk_create(
+            [
+                ImportRow(
+                    batch=batch,
+                    sheet=sheet[:80],
+                    number=row.number,
+                    outcome=row.outcome,
+                    problems=list(row.problems),
+                    cells=row.cells,
+                )
+                for row in rows
+            ],
+            batch_size=_BATCH,
+        )
+    batch.definition, batch.counts, batch.state = definition, dict(counts), "checked"
+    batch.save(update_fields=["definition", "counts", "state"])
     return batch
 
 

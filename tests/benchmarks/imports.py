@@ -62,14 +62,14 @@ def import_file(content: bytes) -> int:
 
     column_map = accepted_map(json.loads((SHEETS / f"{NAME}.json").read_text()))
     batch = take_sheet(by=None, now=NOW, site=Site.objects.get(), file_name="visits.csv", content=content)
-    checked = check_import(today=TODAY, batch=batch, column_map=column_map)
+    check_import(today=TODAY, batch=batch, column_map=column_map)
     queue_import(by=None, now=NOW, batch=batch)
     claimed = claim_import(now=NOW)
     assert claimed is not None
     write_in_parts(batch=claimed, clock=lambda: NOW, today=TODAY)
     claimed.refresh_from_db()
     assert claimed.state == "applied", claimed.problem
-    return checked.counts["read"]
+    return int(claimed.counts["read"])
 
 
 def records() -> list[list[Any]]:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 
 from django.db import transaction
 
 from followup.domain.errors import Refused
-from followup.interchange.sheets.check import CheckedSheet, check_sheet
+from followup.interchange.sheets.check import CheckedSheet, check_sheet, reader_for
 from followup.interchange.sheets.column_map import ColumnMap, accepted_map, stored_map
+from followup.interchange.sheets.people import numbers_of, parts_of
 from followup.interchange.sheets.read import Sheet, read_sheet
 from followup.models import ImportBatch, Site, Staff
 from followup.services.import_plan import ImportedRow
@@ -29,11 +30,27 @@ def sheet_of(batch: ImportBatch, column_map: ColumnMap | None = None) -> Sheet:
     return _read(content, column_map) if column_map else read_sheet(content)
 
 
-def check_import(*, today: date, batch: ImportBatch, column_map: ColumnMap) -> CheckedSheet:
+def check_import(*, today: date, batch: ImportBatch, column_map: ColumnMap) -> None:
     """Says what each row would do and keeps that with the map. Writes nothing else. Raises BadValue."""
-    checked = check_sheet(sheet_of(batch, column_map), column_map, site=batch.site, today=today)
-    _keep(batch, column_map, checked)
-    return checked
+    sheet = sheet_of(batch, column_map)
+    keep_check(
+        batch=batch,
+        definition=stored_map(column_map),
+        sheet=sheet.name,
+        parts=_checked_parts(sheet, column_map, batch.site, today),
+    )
+
+
+def _checked_parts(
+    sheet: Sheet, column_map: ColumnMap, site: Site, today: date
+) -> Iterator[tuple[Sequence[ImportedRow], dict[str, int]]]:
+    """A long sheet part by part, so that memory hardly grows with it; each as it will be written."""
+    reader = reader_for(sheet, column_map, site=site, today=today)
+    numbers = numbers_of(sheet, reader)
+    beside = set(numbers) - {""}
+    for part in parts_of(sheet, numbers) if sheet.rows else [sheet]:
+        checked = check_sheet(part, column_map, site=site, today=today, reader=reader, beside=beside)
+        yield checked.rows, checked.counts
 
 
 @transaction.atomic
@@ -92,8 +109,7 @@ def _keep(batch: ImportBatch, column_map: ColumnMap, checked: CheckedSheet) -> N
         batch=batch,
         definition=stored_map(column_map),
         sheet=checked.name,
-        rows=checked.rows,
-        counts=checked.counts,
+        parts=[(checked.rows, checked.counts)],
     )
 
 

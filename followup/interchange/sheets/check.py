@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
 
@@ -54,11 +54,18 @@ def reader_for(sheet: Sheet, column_map: ColumnMap, *, site: Site, today: date) 
 
 
 def check_sheet(
-    sheet: Sheet, column_map: ColumnMap, *, site: Site, today: date, reader: RowReader | None = None
+    sheet: Sheet,
+    column_map: ColumnMap,
+    *,
+    site: Site,
+    today: date,
+    reader: RowReader | None = None,
+    beside: Collection[str] = (),
 ) -> CheckedSheet:
     """Reads and judges every row; writes nothing. A constant number of queries for 5,000 people.
 
-    reader: that of the whole sheet, where this is a part of it. Raises BadValue for a map that does not fit.
+    reader, beside: that of the whole sheet, and its record numbers, where this is a part of it. Raises
+    BadValue for a map that does not fit.
     """
     reader = reader or reader_for(sheet, column_map, site=site, today=today)
     said = {row.number: reader.read(row) for row in sheet.rows if not row.ignored}
@@ -67,7 +74,7 @@ def check_sheet(
     _follow_merges(said.values(), numbers_merged(site))
     numbers = {row.record_number for row in said.values() if row.record_number}
     records = list(records_of(site, numbers))
-    _note_look_alikes(said.values(), numbers, record_numbers(site))
+    _note_look_alikes(said.values(), {*numbers, *beside}, record_numbers(site))
     ledger, effects = _judge(said.values(), records, EntryMaker(column_map, today))
     rows = tuple(_imported(row, said.get(row.number), effects, reader) for row in sheet.rows)
     plan = ledger.plan()

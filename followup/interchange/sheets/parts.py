@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import replace
+from collections.abc import Callable
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
@@ -12,7 +11,8 @@ from followup.domain.errors import FollowUpError
 from followup.interchange.sheets.apply import changed_since, sheet_of
 from followup.interchange.sheets.check import check_sheet, reader_for
 from followup.interchange.sheets.column_map import ColumnMap, accepted_map
-from followup.interchange.sheets.read import Sheet, SheetRow
+from followup.interchange.sheets.people import numbers_of, parts_of
+from followup.interchange.sheets.read import Sheet
 from followup.interchange.sheets.rows import RowReader
 from followup.models import ImportBatch
 from followup.services.import_jobs import keep_claim, release_import, stop_import
@@ -23,8 +23,6 @@ LONG = 2000
 """Rows from which a sheet is written by the worker, since a person would wait too long for the page."""
 LONGEST = timedelta(minutes=5)
 """Then the worker turns to what else waits, and goes on at its next tick."""
-PART = 1000
-"""Rows of a part, and as many more as belong to its last person."""
 
 
 def write_in_parts(*, batch: ImportBatch, clock: Callable[[], datetime], today: date) -> None:
@@ -37,8 +35,8 @@ def write_in_parts(*, batch: ImportBatch, clock: Callable[[], datetime], today: 
     sheet = sheet_of(batch, column_map)
     reader = reader_for(sheet, column_map, site=batch.site, today=today)
     done, until = 0, clock() + LONGEST
-    for rows in _parts(sheet, reader):
-        done += len(rows)
+    for part in parts_of(sheet, numbers_of(sheet, reader)):
+        done += len(part.rows)
         if done <= batch.rows_done:
             continue
         if clock() > until:
@@ -47,28 +45,12 @@ def write_in_parts(*, batch: ImportBatch, clock: Callable[[], datetime], today: 
         if not keep_claim(now=clock(), batch=batch):
             return
         try:
-            _write(batch, replace(sheet, rows=tuple(rows)), column_map, reader, clock(), today, done)
+            _write(batch, part, column_map, reader, clock(), today, done)
         except FollowUpError as fault:
             stop_import(by=batch.confirmed_by, now=clock(), batch=batch, problem=fault.message)
             return
     if keep_claim(now=clock(), batch=batch):
         finish_import(by=batch.confirmed_by, now=clock(), batch=batch)
-
-
-def _parts(sheet: Sheet, reader: RowReader) -> Iterator[list[SheetRow]]:
-    """Rows in groups of whole people, in the order in which the people first come."""
-    people: dict[str, list[SheetRow]] = {}
-    for row in sheet.rows:
-        number = "" if row.ignored else reader.number_of(row)
-        people.setdefault(number, []).append(row)
-    part: list[SheetRow] = []
-    for rows in people.values():
-        part += rows
-        if len(part) >= PART:
-            yield sorted(part, key=lambda row: row.number)
-            part = []
-    if part:
-        yield sorted(part, key=lambda row: row.number)
 
 
 @transaction.atomic

@@ -32,13 +32,9 @@ from followup.web.kit import clock
 from followup.web.kit.access import StaffRequest
 from followup.web.kit.pages import page
 from followup.web.kit.paging import page_of
+from followup.web.kit.sheets import SHEET_TYPES
 
-_CONTENT_TYPES = {
-    "csv": "text/csv; charset=utf-8",
-    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-    "svg": "image/svg+xml",
-    "png": "image/png",
-}
+_CONTENT_TYPES = {**SHEET_TYPES, "svg": "image/svg+xml", "png": "image/png"}
 
 
 def results(whole: WholeAudit, addresses: Addresses) -> dict[str, Any]:

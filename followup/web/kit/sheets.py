@@ -13,7 +13,7 @@ from followup.services.reads import record_download
 from followup.web.kit import clock
 from followup.web.kit.access import StaffRequest
 
-CONTENT_TYPES = {
+SHEET_TYPES = {
     "csv": "text/csv; charset=utf-8",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
@@ -37,7 +37,7 @@ def sheet_response(
     name = f"{what.replace('_', '-')}-{clock.today(request.site)}.{kind}"
     return HttpResponse(
         csv_text(told) if kind == "csv" else workbook(told, what.replace("_", " ").capitalize()),
-        content_type=CONTENT_TYPES[kind],
+        content_type=SHEET_TYPES[kind],
         headers={
             "Content-Disposition": f'attachment; filename="{name}"',
             "Cache-Control": "private, no-cache",

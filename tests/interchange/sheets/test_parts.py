@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 import pytest
 
 from followup.domain.errors import Refused
-from followup.interchange.sheets import parts
+from followup.interchange.sheets import parts, people
 from followup.interchange.sheets.apply import check_import, take_sheet
 from followup.interchange.sheets.parts import write_in_parts
 from followup.jobs.imports import run_imports
@@ -35,7 +35,7 @@ def clock() -> datetime:
 
 @pytest.fixture(autouse=True)
 def small_parts(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(parts, "PART", 10)
+    monkeypatch.setattr(people, "PART", 10)
 
 
 @pytest.fixture
