@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import UTC, datetime
+from email.message import EmailMessage
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from followup.domain.errors import BadValue
 from followup.domain.words import Reply
@@ -72,3 +76,23 @@ def test_what_is_no_answer_is_refused(data: bytes, message: str) -> None:
     with pytest.raises(BadValue) as fault:
         read_reply(data)
     assert fault.value.message == message
+
+
+def mail(content: bytes) -> bytes:
+    """As a mail program sends an answer: text, and the calendar beside it."""
+    sent = EmailMessage()
+    sent["From"], sent["Subject"] = "person@home.example", "Declined: Eye clinic visit"
+    sent.set_content("Declined.")
+    sent.add_alternative(content.decode(), subtype="calendar", params={"method": "REPLY"}, cte="base64")
+    return sent.as_bytes()
+
+
+def test_an_answer_is_read_from_the_whole_mail() -> None:
+    assert read_reply(mail(reply())) == read_reply(reply())
+
+
+@given(st.integers(0, 700), st.binary(min_size=1, max_size=6), st.integers(0, 12))
+def test_whatever_was_done_to_a_mail_it_is_an_answer_or_told_why_not(at: int, put: bytes, drop: int) -> None:
+    whole = mail(reply())
+    with suppress(BadValue):
+        assert read_reply(whole[:at] + put + whole[at + drop :]).answer in Reply
