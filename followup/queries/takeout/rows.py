@@ -42,7 +42,7 @@ _STANDING: dict[str, tuple[type[Model], dict[str, Any], tuple[str, ...]]] = {
     "exams": (Exam, {"visit__in_error": False}, ("visit__day", "pk")),
     "acuity": (AcuityReading, {"exam__visit__in_error": False}, ("exam__visit__day", "pk")),
     "fills": (Fill, {}, ("placed_on", "pk")),
-    "milestones": (Milestone, {}, ("course_id", "opens", "pk")),
+    "milestones": (Milestone, {}, ("-course__eye__side", "course__anchor", "course_id", "opens", "pk")),
     "appointments": (Appointment, {}, ("day", "pk")),
     "contact_attempts": (ContactAttempt, {}, ("day", "pk")),
     "decisions": (Decision, {}, ("signed_on", "pk")),
