@@ -396,6 +396,11 @@ class Channel(Term):
         """A person agrees to each of these by itself, and may withdraw."""
         return self in (Channel.TEXT, Channel.EMAIL, Channel.LETTER)
 
+    @property
+    def needs_consent(self) -> bool:
+        """Whatever is written, and a word with the next of kin."""
+        return self.is_written or self is Channel.KIN
+
 
 class Language(Term):
     """A language in which messages and letters are written."""

@@ -12,10 +12,13 @@ from followup.models.people import Patient
 
 
 class Consent(models.Model):
-    """A person agreed to be written to on one channel. Withdrawn, it stays; given again, another row."""
+    """A person agreed to be reached on one channel: in writing, or through the next of kin.
+
+    Withdrawn, it stays; given again, another row.
+    """
 
     patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="consents")
-    channel = models.CharField(max_length=12, choices=choices.WRITTEN_CHANNELS)
+    channel = models.CharField(max_length=12, choices=choices.CONSENT_CHANNELS)
     given_on = models.DateField()
     given_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", help_text="Who was told."

@@ -21,14 +21,14 @@ _SHOWN = ("channel", "given_on", "withdrawn_on")
 def give_consent(
     *, by: Staff, now: datetime, today: date, patient: Patient, channel: str, given_on: date | None = None
 ) -> Consent:
-    """The person agrees to be written to on this channel, from `given_on`, by default today.
+    """The person agrees to be reached on this channel, from `given_on`, by default today.
 
     Raises Refused for a person who died, a day in the future, and where consent is in force already;
-    BadValue for a channel on which nobody writes.
+    BadValue for a channel that needs no consent.
     """
     patient = locked(patient)
     check_person(patient)
-    way = _written(channel)
+    way = _agreed(channel)
     day = _not_future(given_on or today, today, "given_on")
     in_force = _in_force(patient, way)
     if in_force is not None:
@@ -59,7 +59,7 @@ def withdraw_consent(
     Raises Refused where no consent is in force, and for a day in the future or before it was given.
     """
     patient = locked(patient)
-    way = _written(channel)
+    way = _agreed(channel)
     consent = _in_force(patient, way)
     if consent is None:
         raise Refused(f"{patient} has no consent in force for this channel.", code="not_agreed")
@@ -78,11 +78,13 @@ def withdraw_consent(
     return consent
 
 
-def _written(channel: str) -> Channel:
+def _agreed(channel: str) -> Channel:
     way = known(Channel, channel, field="channel")
-    if not way.is_written:
-        written = ", ".join(word.value for word in Channel if word.is_written)
-        raise BadValue(f'Nobody writes by "{way.label.lower()}". Choose one of: {written}.', field="channel")
+    if not way.needs_consent:
+        asked = ", ".join(word.value for word in Channel if word.needs_consent)
+        raise BadValue(
+            f'No consent is asked for "{way.label.lower()}". Choose one of: {asked}.', field="channel"
+        )
     return way
 
 

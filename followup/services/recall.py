@@ -42,14 +42,16 @@ def record_attempt(
     """One attempt, and when to take the next step: the day given, else the day that the ladder says.
 
     `by` is None for the night's work. New symptoms are reported as well. Raises Refused for a person who
-    died, a next step in the past and a warning that is no letter; NotAllowed for a role that may not take
-    this step of the site's ladder; BadValue for an unknown code.
+    died, a next step in the past, a warning that is no letter, and a word with the next of kin to which
+    nobody agreed; NotAllowed for a role that may not take this step of the site's ladder; BadValue for an
+    unknown code.
     """
     patient = locked(patient)
     check_person(patient)
     outcome = known(ContactResult, result, field="result")
     way = known(Channel, channel, field="channel")
     _check_role(by, patient, way)
+    _check_kin(patient, way)
     _check_fields(today, next_step_on, is_warning, way)
     attempt = ContactAttempt(
         patient=patient,
@@ -105,6 +107,19 @@ def _check_role(by: Staff | None, patient: Patient, channel: Channel) -> None:
     if by is not None and step is not None and by.role not in {role.value for role in step.by}:
         able = " or ".join(role.label.lower() for role in Role if role in step.by)
         raise NotAllowed(f'The step "{step.title}" is for a {able} at {patient.site}.')
+
+
+def _check_kin(patient: Patient, channel: Channel) -> None:
+    if (
+        channel is Channel.KIN
+        and not patient.consents.filter(channel=channel.value, withdrawn_on=None).exists()
+    ):
+        raise Refused(
+            "No consent to speak with the next of kin is on record. Record it first under Consent, or take "
+            "another way.",
+            field="channel",
+            code="kin_without_consent",
+        )
 
 
 def _check_fields(today: date, next_step_on: date | None, is_warning: bool, channel: Channel) -> None:

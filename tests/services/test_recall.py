@@ -7,13 +7,13 @@ from typing import Any
 
 import pytest
 
-from followup.domain.errors import FollowUpError, NotAllowed
+from followup.domain.errors import FollowUpError, NotAllowed, Refused
 from followup.models import ContactAttempt, Eye, Patient, SymptomReport
 from followup.queries.ladder import usual_text
 from followup.queries.standing import site_standings
 from followup.services.pathway import replan_eye
 from followup.services.recall import record_attempt
-from tests.builders import NOW, TODAY, days, make_appointment, make_attempt, make_exam
+from tests.builders import NOW, TODAY, days, make_appointment, make_attempt, make_consent, make_exam
 from tests.services.conftest import Clinic, last_change
 
 
@@ -71,7 +71,20 @@ def test_a_step_is_for_the_roles_that_the_clinic_s_ladder_names(clinic: Clinic) 
     with pytest.raises(NotAllowed) as refused:
         attempt(clinic, patient, channel="kin")
     assert 'The step "Referrer or family doctor" is for a surgeon' in refused.value.message
-    assert attempt(clinic, patient, channel="kin", by=clinic.surgeon).made_by == clinic.surgeon
+    assert attempt(clinic, patient, channel="referrer", by=clinic.surgeon).made_by == clinic.surgeon
+
+
+def test_the_next_of_kin_is_spoken_with_only_where_the_person_agreed(clinic: Clinic) -> None:
+    patient = clinic.patient()
+    with pytest.raises(Refused) as refused:
+        attempt(clinic, patient, channel="kin")
+    assert (refused.value.field, refused.value.code) == ("channel", "kin_without_consent")
+    agreed = make_consent(patient=patient, channel="kin")
+    assert attempt(clinic, patient, channel="kin").channel == "kin"
+    agreed.withdrawn_on = TODAY
+    agreed.save()
+    with pytest.raises(Refused, match="No consent to speak with the next of kin"):
+        attempt(clinic, patient, channel="kin")
 
 
 def test_new_symptoms_told_in_a_call_are_reported(clinic: Clinic) -> None:

@@ -18,14 +18,14 @@ from followup.web.kit.access import StaffRequest, find, log_read, needs
 from followup.web.kit.forms import Form, date_field, refusals_on
 from followup.web.kit.pages import page
 
-_WRITTEN = [(channel.value, channel.label) for channel in Channel if channel.is_written]
+_ASKED = [(channel.value, channel.label) for channel in Channel if channel.needs_consent]
 
 
 class ConsentForm(Form):
     answer = forms.ChoiceField(
-        choices=[("give", "Agrees to be written to"), ("withdraw", "Withdraws consent")], label="The person"
+        choices=[("give", "Agrees to be reached"), ("withdraw", "Withdraws consent")], label="The person"
     )
-    channel = forms.ChoiceField(choices=_WRITTEN, label="By")
+    channel = forms.ChoiceField(choices=_ASKED, label="By")
     day = date_field(required=False, label="On", help_text="Leave empty for today.")
 
 
