@@ -8,7 +8,7 @@ from datetime import date, datetime
 from django.db import transaction
 
 from followup.domain.errors import Refused
-from followup.interchange.sheets.check import CheckedSheet, check_sheet, reader_for
+from followup.interchange.sheets.check import CheckedSheet, check_sheet, look_alikes, reader_for
 from followup.interchange.sheets.column_map import ColumnMap, accepted_map, stored_map
 from followup.interchange.sheets.people import numbers_of, parts_of
 from followup.interchange.sheets.read import Sheet, read_sheet
@@ -47,9 +47,9 @@ def _checked_parts(
     """A long sheet part by part, so that memory hardly grows with it; each as it will be written."""
     reader = reader_for(sheet, column_map, site=site, today=today)
     numbers = numbers_of(sheet, reader)
-    beside = set(numbers) - {""}
+    alike = look_alikes(site, filter(None, numbers))
     for part in parts_of(sheet, numbers) if sheet.rows else [sheet]:
-        checked = check_sheet(part, column_map, site=site, today=today, reader=reader, beside=beside)
+        checked = check_sheet(part, column_map, site=site, today=today, reader=reader, alike=alike)
         yield checked.rows, checked.counts
 
 
@@ -68,7 +68,7 @@ def confirm_import(*, by: Staff | None, now: datetime, today: date, batch: Impor
     checked = check_sheet(sheet_of(batch, column_map), column_map, site=batch.site, today=today)
     if _effects(checked.rows) != _shown(batch):
         raise changed_since()
-    return write_import(by=by, now=now, batch=batch, plan=checked.plan)
+    return write_import(by=by, now=now, batch=batch, plan=checked.plan())
 
 
 def changed_since(row: int = 0) -> Refused:
@@ -100,7 +100,7 @@ def import_at_once(
     checked = preview(site=site, today=today, content=content, column_map=column_map)
     batch = keep_sheet(by=by, now=now, site=site, file_name=file_name, content=content)
     _keep(batch, column_map, checked)
-    write_import(by=by, now=now, batch=batch, plan=checked.plan)
+    write_import(by=by, now=now, batch=batch, plan=checked.plan())
     return checked
 
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import TypeAlias
 
 from followup.domain.acuity.notation import Notation
 from followup.domain.fills import fill_before
@@ -21,6 +22,7 @@ from followup.queries.duplicates import numbers_merged
 from followup.queries.imports import Recorded, record_numbers, records_of
 from followup.services.import_plan import ImportedRow, ImportPlan, Key, Kind
 
+LookAlikes: TypeAlias = Mapping[str, set[str]]
 OUTCOMES = ("new", "changed", "same", "human", "refused", "ignored")
 MADE = {
     Kind.PATIENT: "patients",
@@ -43,8 +45,12 @@ class CheckedSheet:
     name: str
     rows: tuple[ImportedRow, ...]
     counts: dict[str, int]
-    plan: ImportPlan
     notes: tuple[str, ...]
+    ledger: Ledger
+
+    def plan(self) -> ImportPlan:
+        """What is to be written."""
+        return self.ledger.plan()
 
 
 def reader_for(sheet: Sheet, column_map: ColumnMap, *, site: Site, today: date) -> RowReader:
@@ -60,12 +66,12 @@ def check_sheet(
     site: Site,
     today: date,
     reader: RowReader | None = None,
-    beside: Collection[str] = (),
+    alike: LookAlikes | None = None,
 ) -> CheckedSheet:
     """Reads and judges every row; writes nothing. A constant number of queries for 5,000 people.
 
-    reader, beside: that of the whole sheet, and its record numbers, where this is a part of it. Raises
-    BadValue for a map that does not fit.
+    reader, alike: those of the whole sheet, where this is a part of it. Raises BadValue for a map that does
+    not fit.
     """
     reader = reader or reader_for(sheet, column_map, site=site, today=today)
     said = {row.number: reader.read(row) for row in sheet.rows if not row.ignored}
@@ -74,13 +80,12 @@ def check_sheet(
     _follow_merges(said.values(), numbers_merged(site))
     numbers = {row.record_number for row in said.values() if row.record_number}
     records = list(records_of(site, numbers))
-    _note_look_alikes(said.values(), {*numbers, *beside}, record_numbers(site))
+    _note_look_alikes(said.values(), look_alikes(site, numbers) if alike is None else alike)
     ledger, effects = _judge(said.values(), records, EntryMaker(column_map, today))
     rows = tuple(_imported(row, said.get(row.number), effects, reader) for row in sheet.rows)
-    plan = ledger.plan()
     unused = column_map.unused_columns(sheet.headers)
     notes = [f"Columns left alone: {', '.join(unused)}."] if unused else []
-    return CheckedSheet(sheet.name, rows, _counts(rows, plan), plan, (*sheet.notes, *notes))
+    return CheckedSheet(sheet.name, rows, _counts(rows, ledger), (*sheet.notes, *notes), ledger)
 
 
 def _follow_merges(said: Iterable[RowSaid], merged: dict[str, str]) -> None:
@@ -180,12 +185,17 @@ def _why_nothing_to_take_out(ledger: Ledger, key: Key) -> str:
     )
 
 
-def _note_look_alikes(said: Iterable[RowSaid], numbers: set[str], on_record: list[str]) -> None:
+def look_alikes(site: Site, numbers: Iterable[str]) -> LookAlikes:
+    """These record numbers and those of the site by what tells them apart but for noughts and capitals."""
     alike: defaultdict[str, set[str]] = defaultdict(set)
-    for number in {*numbers, *on_record}:
+    for number in {*numbers, *record_numbers(site)}:
         alike[number.lstrip("0").casefold()].add(number)
+    return alike
+
+
+def _note_look_alikes(said: Iterable[RowSaid], alike: LookAlikes) -> None:
     for row in said:
-        others = alike[row.record_number.lstrip("0").casefold()] - {row.record_number}
+        others = alike.get(row.record_number.lstrip("0").casefold(), set()) - {row.record_number}
         if others and row.record_number:
             row.problem(f"Looks like {', '.join(sorted(others))}, and is kept apart from it.", "note",
                         value=row.record_number)  # fmt: skip
@@ -201,8 +211,9 @@ def _imported(row: SheetRow, said: RowSaid | None, effects: dict[int, str], read
     return ImportedRow(row.number, outcome, problems, reader.cells(row))
 
 
-def _counts(rows: tuple[ImportedRow, ...], plan: ImportPlan) -> dict[str, int]:
+def _counts(rows: tuple[ImportedRow, ...], ledger: Ledger) -> dict[str, int]:
     found = Counter(row.outcome for row in rows)
     counts = {"read": len(rows), **{outcome: found[outcome] for outcome in OUTCOMES}}
     counts["accepted"] = counts["new"] + counts["changed"] + counts["same"]
-    return counts | {name: len(plan.made(kind)) for kind, name in MADE.items()}
+    made = ledger.made()
+    return counts | {name: made[kind] for kind, name in MADE.items()}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -172,6 +172,10 @@ class Ledger:
         ]
 
     # The plan
+
+    def made(self) -> Counter[Kind]:
+        """How many records of each kind the sheet brings."""
+        return Counter(kind for kind, _ in self._made)
 
     def plan(self) -> ImportPlan:
         made = [

@@ -65,7 +65,8 @@ def _write(
 ) -> None:
     """One part, judged against the records as they are now. Raises Refused where it would do otherwise."""
     locked(batch.site)
-    checked = check_sheet(part, column_map, site=batch.site, today=today, reader=reader)
+    # What it would look like was told when it was checked.
+    checked = check_sheet(part, column_map, site=batch.site, today=today, reader=reader, alike={})
     numbers = [row.number for row in part.rows]
     shown = dict(
         batch.rows.filter(number__range=(min(numbers), max(numbers))).values_list("number", "outcome")
@@ -73,4 +74,4 @@ def _write(
     for row in checked.rows:
         if row.outcome != shown[row.number]:
             raise changed_since(row.number)
-    write_part(now=now, batch=batch, plan=checked.plan, rows_done=done)
+    write_part(now=now, batch=batch, plan=checked.plan(), rows_done=done)

@@ -148,18 +148,26 @@ def _table(
 
 
 def _is_filled(row: Sequence[Cell]) -> bool:
-    return any(tidy(cell) for cell in row)
+    return any(_says_something(cell) for cell in row)
+
+
+def _says_something(cell: Cell) -> bool:
+    """As `tidy` would find, without making the text: it is asked of every cell of a file."""
+    if isinstance(cell, str) and cell.isascii():
+        return bool(cell) and not cell.isspace()
+    return bool(tidy(cell))
 
 
 def _why_ignored(row: Sequence[Cell], headers: tuple[str, ...]) -> str:
-    filled = [text for cell in row if (text := tidy(cell))]
+    filled = [cell for cell in row if _says_something(cell)]
     if not filled:
         return "blank"
-    if len(filled) * 2 <= len(headers) + 1 and _TOTAL.fullmatch(filled[0].rstrip(":")):
+    first = tidy(filled[0])
+    if len(filled) * 2 <= len(headers) + 1 and _TOTAL.fullmatch(first.rstrip(":")):
         return "a total"
-    if filled[0] == headers[0] and tuple(tidy(cell) for cell in row) == headers:
+    if first == headers[0] and tuple(tidy(cell) for cell in row) == headers:
         return "the headings again"
-    if len(filled) == 1 and len(headers) > 2 and _is_worded(filled[0]):
+    if len(filled) == 1 and len(headers) > 2 and _is_worded(first):
         return "a heading"
     return ""
 
