@@ -10,7 +10,7 @@ from followup.domain.acuity.notation import Acuity, Notation
 from followup.domain.dates.durations import Duration
 from followup.domain.errors import BadValue
 from followup.domain.words import Correction, Side
-from followup.interchange.sheets.cells import CellProblem, raw_text, tidy
+from followup.interchange.sheets.cells import Cell, CellProblem, raw_text, tidy
 from followup.interchange.sheets.column_map import ColumnMap, ColumnUse
 from followup.interchange.sheets.columns import CATALOGUE, OF_A_VISIT, Subject
 from followup.interchange.sheets.markup import FRACTION
@@ -18,6 +18,8 @@ from followup.interchange.sheets.orders import writes_both_orders
 from followup.interchange.sheets.read import Sheet, SheetRow
 from followup.interchange.sheets.values import BOTH, CellRule, Fields
 
+MOST_KNOWN = 10_000
+"""Texts of one column that are kept with what they say."""
 Offset: TypeAlias = int | Duration
 """Time after the operation: whole days, or a calendar duration."""
 
@@ -106,6 +108,19 @@ class _Reading:
     use: ColumnUse
     rule: CellRule
     when: tuple[int, frozenset[str]] | None = None
+    known: dict[str, Fields] = field(default_factory=dict)
+    """What a text of the column was read as: most stand in many rows."""
+
+    def fields(self, cell: Cell) -> Fields:
+        """What the cell says; not to be changed. Raises CellProblem."""
+        if type(cell) is not str:
+            return self.use.catalogued.read(cell, self.rule)
+        found = self.known.get(cell)
+        if found is None:
+            found = self.use.catalogued.read(cell, self.rule)
+            if len(self.known) < MOST_KNOWN:
+                self.known[cell] = found
+        return found
 
     def concerns(self, row: SheetRow) -> bool:
         """Whether the column speaks in this row, by what stands in another."""
@@ -163,7 +178,7 @@ class RowReader:
                 continue
             cell = row.cells[reading.place] if reading.place < len(row.cells) else ""
             try:
-                fields = reading.use.catalogued.read(cell, reading.rule)
+                fields = reading.fields(cell)
                 if row.marks:
                     _judge_mark(said, reading, row, fields)
             except CellProblem as fault:
@@ -183,7 +198,7 @@ class RowReader:
         for reading in self._readings:
             if reading.use.target == "record_number" and reading.place < len(row.cells):
                 try:
-                    found.patient |= reading.use.catalogued.read(row.cells[reading.place], reading.rule)
+                    found.patient |= reading.fields(row.cells[reading.place])
                 except CellProblem:
                     return ""
         numbered = f"{self._map.numbered}{row.number}" if self._map.numbered else ""

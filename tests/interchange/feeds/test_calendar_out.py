@@ -45,7 +45,7 @@ def test_a_calendar_is_the_file_on_record_byte_for_byte() -> None:
         row(2, sequence=3, state="cancelled", minutes=45),
         row(3, **winter, given_name="Amal", family_name="Åsund"),
     ]
-    assert written_calendar(site, rows, "clinic") == (FILES / "calendar.ics").read_bytes()
+    assert written_calendar(site, rows, "clinic") == (FILES / "written" / "calendar.ics").read_bytes()
 
 
 moments = st.integers(631_152_000, 4_102_444_800).map(lambda second: datetime.fromtimestamp(second, UTC))

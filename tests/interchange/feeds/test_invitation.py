@@ -62,7 +62,7 @@ def test_request_update_and_cancellation_byte_for_byte(appointment: Appointment)
     update = invitation(appointment, organizer=ORGANIZER).content
     cancel = invitation(cancelled(appointment), organizer=ORGANIZER).content
     for name, content in (("request", request), ("update", update), ("cancel", cancel)):
-        assert content == (FILES / f"invitation_{name}.ics").read_bytes()
+        assert content == (FILES / "written" / f"invitation_{name}.ics").read_bytes()
 
 
 def test_one_uid_and_a_rising_sequence(appointment: Appointment) -> None:

@@ -13,7 +13,7 @@ from followup.interchange.feeds.read import read_calendar
 from followup.interchange.feeds.recur import occurrences
 from tests.interchange.feeds.calendars import CAIRO, FILES, calendar, event, read, starts
 
-SEEDS = [path.read_bytes() for path in sorted(FILES.glob("*.ics"))]
+SEEDS = [path.read_bytes() for path in sorted(FILES.rglob("*.ics"))]
 NAMES = (
     *("DTSTART", "DTEND", "DURATION", "RRULE", "EXDATE", "RDATE", "RECURRENCE-ID", "SEQUENCE", "DTSTAMP"),
     *("UID", "STATUS", "METHOD", "CATEGORIES"),
