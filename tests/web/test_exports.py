@@ -101,3 +101,11 @@ def test_the_oil_list_comes_whole(client_of: Callable[[str], Client]) -> None:
 def test_both_lists_come_as_workbooks(client_of: Callable[[str], Client], address: str) -> None:
     answer = client_of("coordinator").get(address)
     assert answer.content.startswith(b"PK")
+
+
+def test_what_no_workbook_holds_is_said_on_the_page(clinic: Site, client_of: Callable[[str], Client]) -> None:
+    make_patient(site=clinic, postal_address="x" * 40_000)
+    answer = client_of("surgeon").post("/exports/", {"who": "named", "kind": "xlsx"})
+    assert "has a text of 40,000 letters" in text_of(answer)
+    assert "Choose CSV." in text_of(answer)
+    assert not Change.objects.filter(verb="took_out_rows").exists()

@@ -33,6 +33,6 @@ def test_the_months_are_drawn_and_written_from_the_same_numbers(
     assert drawing["Content-Type"] == "image/svg+xml"
     assert drawing.content.startswith(b"<?xml")
     assert drawing.content == client.get("/recall/measures.svg").content
-    sheet = client.get("/recall/measures.csv").content.decode().splitlines()
+    sheet = client.get("/recall/measures.csv").content.decode("utf-8-sig").splitlines()
     assert sheet[0] == "Overdue at the month's end"
     assert sheet[2].startswith("2026-03-02,0,none" if is_new else "2026-03-02,2,")

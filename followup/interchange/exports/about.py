@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+from followup.interchange.sheets.write import HOW_TEXT_STANDS
 from followup.models import Site
 from followup.queries.takeout.people import OLDEST, Unnamed, Writer
 
@@ -13,8 +14,7 @@ def about(site: Site, today: date, writer: Writer) -> list[str]:
         f"Records of {site.name}, taken out on {today}.",
         "One table a sheet; the dictionary says what each column means. Empty: not recorded.",
         "What was marked as entered in error is left out.",
-        "In CSV, text that a spreadsheet would run as a formula (it begins with = + - @) stands behind an "
-        "apostrophe; taken in again it is as it was. Telephone numbers keep their plus.",
+        HOW_TEXT_STANDS,
     ]
     if isinstance(writer, Unnamed):
         return [*told, *_without_names(writer)]

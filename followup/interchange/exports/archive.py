@@ -15,8 +15,9 @@ from decimal import Decimal
 from typing import Any, BinaryIO
 
 from followup.interchange.exports.maps import map_of
+from followup.interchange.sheets.cells import Measured
 from followup.interchange.sheets.column_map import stored_map
-from followup.interchange.sheets.write import write_csv
+from followup.interchange.sheets.write import HOW_TEXT_STANDS, write_csv
 from followup.interchange.sheets.xlsx import write_workbook
 from followup.models import Site
 from followup.queries.takeout.fields import Field, Kind, Table
@@ -26,6 +27,8 @@ from followup.queries.takeout.tables import TABLES
 
 FEW = 5
 """A value that fewer people than this share may single somebody out."""
+_TOLD_APART = (Kind.CODE, Kind.CODES, Kind.STAFF, Kind.BORN)
+"""Kinds of column by whose values people are counted: codes, and ages in place of days of birth."""
 Cell = str | int | float | Decimal
 Row = Sequence[Cell]
 
@@ -69,23 +72,28 @@ class FullExport:
     def _table(self, table: Table) -> Iterator[Row]:
         headings, columns = headings_of(table, self._writer), columns_of(table, self._writer)
         keys = len(headings) - len(columns)
+        as_read = [keys + place for place, column in enumerate(columns) if column.kind is Kind.TEXT]
         yield headings
         for row in rows_of(table, self._site, self._writer):
             self.rows_written += 1
             told = [cell_of(value) for value in row]
+            for place in as_read:
+                if isinstance(text := told[place], str):
+                    told[place] = Measured(text)
             if keys:
                 self._count(table, columns, told[keys:], str(told[0]))
             yield told
 
     def _count(self, table: Table, columns: Sequence[Field], told: Sequence[Cell], person: str) -> None:
         for column, cell in zip(columns, told, strict=True):
-            if cell != "" and (column.kind in (Kind.CODE, Kind.CODES, Kind.STAFF) or column.name == "age"):
+            if cell != "" and (column.kind in _TOLD_APART or column.name == "age"):
                 found = self._people[table.name, self._writer.heading(column), str(cell)]
                 if len(found) < FEW:
                     found.add(person)
 
     def _dictionary(self) -> Iterator[Row]:
         yield DICTIONARY_HEADINGS
+        yield "", "", HOW_TEXT_STANDS, "rule of the CSV files", "", ""
         for table in TABLES:
             yield table.name, "", table.meaning, "table", "", ""
             for name in self._writer.key_names(of_eye=bool(table.eye)):

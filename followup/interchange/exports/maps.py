@@ -23,6 +23,8 @@ def map_of(table: Table) -> ColumnMap:
     return accepted_map(
         {
             "name": f"Full export: {table.name}",
+            # Of a workbook; a file of text has but one.
+            "sheet": table.name,
             "shape": "visits" if any(column.name == "visit_date" for column in taken) else "operations",
             "columns": [
                 *(

@@ -19,10 +19,18 @@ class TypedText(str):
     __slots__ = ()
 
 
+class Measured(str):
+    """What was read off a chart or a gauge, to be written out: there +1 and -0.10 are numbers, as read."""
+
+    __slots__ = ()
+
+
 Outcome: TypeAlias = Literal["human", "refused"]
 
-RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r")
-"""What a cell begins with that a spreadsheet may run as a formula."""
+RUN_BY_SPREADSHEETS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+"""What a cell begins with that a spreadsheet may run as a formula (OWASP, CSV injection)."""
+MADE_HARMLESS = re.compile(f"'+[{re.escape(''.join(RUN_BY_SPREADSHEETS))}]")
+"""How a cell begins that was made harmless when written out; without the first apostrophe it is as it was."""
 
 _FORMULA_ERROR = re.compile(r"#(REF!|N/A|VALUE!|DIV/0!|NAME\?|NULL!|NUM!|SPILL!|CALC!)", re.IGNORECASE)
 _DIGITS_GONE = re.compile(r"[0-9](?:[.,][0-9]+)?E\+?[0-9]{1,3}", re.IGNORECASE)

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from followup.domain.errors import BadValue
-from followup.interchange.sheets.cells import RUN_BY_SPREADSHEETS, TypedText
+from followup.interchange.sheets.cells import MADE_HARMLESS, TypedText
 from followup.interchange.sheets.markup import MOST_COLUMNS
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
@@ -124,7 +124,7 @@ def _refuse_width(record: list[str], number: int) -> None:
 
 def _unquoted(cell: str) -> str:
     """Without the apostrophe that keeps a spreadsheet from running a cell, as it is written out here."""
-    return TypedText(cell[1:]) if cell.startswith("'") and cell[1:2] in RUN_BY_SPREADSHEETS else cell
+    return TypedText(cell[1:]) if cell.startswith("'") and MADE_HARMLESS.match(cell) else cell
 
 
 def _separator(text: str) -> str:

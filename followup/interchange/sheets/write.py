@@ -9,24 +9,33 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import TextIO
 
-from followup.interchange.sheets.cells import RUN_BY_SPREADSHEETS
+from followup.interchange.sheets.cells import MADE_HARMLESS, RUN_BY_SPREADSHEETS, Measured
 from followup.models import ImportRow
 
 _TELEPHONE = re.compile(r"\+[0-9 ]{6,20}")
+_SIGNED = re.compile(r"[+-][0-9]+(?:[.,][0-9]+)?")
+HOW_TEXT_STANDS = (
+    "In CSV, text that a spreadsheet would run as a formula (it begins with = + - @, their wide forms, a tab "
+    "or the end of a line) stands behind an apostrophe, and such text behind apostrophes behind one more; "
+    "without the first apostrophe it is as it was. Never so: numbers, 6/9+1, a number with its sign that was "
+    "read (+1, -0.10), and telephone numbers. A spreadsheet shows a bare +1 as 1: take its column in as "
+    "text, or choose XLSX, where every text stands as it is."
+)
+"""The rule of `harmless`, for whoever reads a file that was written so."""
 REASON = "Why it was left out"
 
 
 def harmless(cell: object) -> str:
-    """A cell as text that no spreadsheet takes for a formula: an apostrophe before = + - @ tab or return.
-
-    Numbers stay numbers, and a telephone number keeps its plus, so that both come back as they were.
+    """A cell as text that no spreadsheet takes for a formula: by HOW_TEXT_STANDS, and so that no two texts
+    are written alike.
     """
     if isinstance(cell, int | float | Decimal):
         return str(cell)
     text = str(cell)
-    if not text.startswith(RUN_BY_SPREADSHEETS) or _TELEPHONE.fullmatch(text):
-        return text
-    return f"'{text}"
+    if text.startswith(RUN_BY_SPREADSHEETS):
+        is_number = _TELEPHONE.fullmatch(text) or (isinstance(cell, Measured) and _SIGNED.fullmatch(text))
+        return text if is_number else f"'{text}"
+    return f"'{text}" if MADE_HARMLESS.match(text) else text
 
 
 def csv_text(rows: Iterable[Sequence[object]], *, separator: str = ",") -> str:

@@ -22,6 +22,7 @@ from followup.services.reads import record_download
 from followup.web.exports.forms import FHIR, NAMED, XLSX, ExportForm
 from followup.web.kit import clock
 from followup.web.kit.access import StaffRequest, needs
+from followup.web.kit.forms import refusals_on
 from followup.web.kit.pages import page
 
 
@@ -31,7 +32,8 @@ def exports(request: StaffRequest) -> HttpResponseBase:
     may_name = may(request.user.role, Action.TAKE_OUT)
     form = ExportForm(request.POST or None, may_name=may_name)
     if request.method == "POST" and form.is_valid():
-        return _file(request, **form.cleaned_data)
+        with refusals_on(form):
+            return _file(request, **form.cleaned_data)
     return page(request, "exports/exports.html", {"form": form, "tables": TABLES, "may_name": may_name})
 
 

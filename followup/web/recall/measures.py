@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-
 from csp.constants import UNSAFE_INLINE
 from csp.decorators import csp_update
 from django.http import HttpResponse
 from django.views.decorators.http import require_safe
 
 from followup.domain.roles import Action
+from followup.interchange.sheets.write import csv_text
 from followup.queries.reports.audit_tables import Table
 from followup.queries.reports.recall_measures import Month, recall_measures
 from followup.queries.reports.recall_tables import recall_tables, sheet_rows
@@ -29,9 +28,8 @@ def measures(request: StaffRequest) -> HttpResponse:
 def measures_csv(request: StaffRequest) -> HttpResponse:
     name = f"recall-{clock.today(request.site):%Y-%m-%d}.csv"
     headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "private, no-cache"}
-    response = HttpResponse(content_type="text/csv; charset=utf-8", headers=headers)
-    csv.writer(response).writerows(sheet_rows(_tables(request)))
-    return response
+    written = csv_text(sheet_rows(_tables(request)))
+    return HttpResponse(written, content_type="text/csv; charset=utf-8", headers=headers)
 
 
 @csp_update({"style-src": [UNSAFE_INLINE]})

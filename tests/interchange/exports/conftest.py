@@ -100,7 +100,10 @@ def harbour(pathways: list[PathwayVersion]) -> Site:
         logmar=Decimal("0.1761"),
         approximate=True,
     )
-    make_visit(patient=patient, day=date(2023, 9, 1))
+    later = make_exam(eye=right, visit=make_visit(patient=patient, day=date(2023, 9, 1)))
+    make_acuity(
+        exam=later, correction="unaided", as_written="-0.10", notation="logmar", logmar=Decimal("-0.1")
+    )
     make_patient(site=site, record_number="12", family_name="Never Seen")
     for eye in (right, left):
         replan_eye(eye_id=eye.pk)

@@ -34,8 +34,14 @@ def files_of(site: Site) -> zipfile.ZipFile:
     return zipfile.ZipFile(written)
 
 
-def take_in(site: Site, files: zipfile.ZipFile) -> dict[str, dict[str, int]]:
-    """Every table that has a map, in the order of their numbers; the counts of each."""
+def workbook_of(site: Site) -> bytes:
+    written = io.BytesIO()
+    FullExport(site, named(), about=["About"]).write_xlsx(written)
+    return written.getvalue()
+
+
+def take_in(site: Site, files: zipfile.ZipFile, workbook: bytes = b"") -> dict[str, dict[str, int]]:
+    """Every table that has a map, in the order of their numbers, of the workbook if given; counts of each."""
     counts = {}
     for path in sorted(name for name in files.namelist() if name.startswith("maps/")):
         name = path.removeprefix("maps/").removesuffix(".json")
@@ -45,7 +51,7 @@ def take_in(site: Site, files: zipfile.ZipFile) -> dict[str, dict[str, int]]:
             today=TODAY,
             site=site,
             file_name=f"{name}.csv",
-            content=files.read(f"{name}.csv"),
+            content=workbook or files.read(f"{name}.csv"),
             column_map=accepted_map(json.loads(files.read(path))),
         )
         counts[name] = dict(checked.counts)
@@ -62,9 +68,10 @@ def told(site: Site) -> dict[str, list[list[Any]]]:
     return found
 
 
-def test_taken_in_at_an_empty_clinic_it_gives_the_same_records(harbour: Site) -> None:
+@pytest.mark.parametrize("kind", ["zip", "xlsx"])
+def test_taken_in_at_an_empty_clinic_it_gives_the_same_records(harbour: Site, kind: str) -> None:
     elsewhere = make_site(name="Elsewhere")
-    counts = take_in(elsewhere, files_of(harbour))
+    counts = take_in(elsewhere, files_of(harbour), workbook_of(harbour) if kind == "xlsx" else b"")
     assert all(count["human"] == count["refused"] == 0 for count in counts.values()), counts
     assert told(elsewhere) == told(harbour)
 
@@ -83,4 +90,7 @@ def test_a_spreadsheet_runs_nothing_of_it(harbour: Site) -> None:
     assert ",'@Osric," in operations
     assert "'-ask for her son" in patients
     assert ",+447700900012," in patients
-    assert ",6/9+1," in files.read("06-acuity.csv").decode()
+    acuity = files.read("06-acuity.csv").decode()
+    assert ",6/9+1," in acuity
+    assert ",-0.10," in acuity
+    assert "stands behind an apostrophe" in files.read("dictionary.csv").decode()

@@ -127,6 +127,7 @@ def test_what_fewer_than_five_people_share_is_listed(harbour: Site) -> None:
         for row in rows(files_of(harbour, Days.SINCE)["small_counts.csv"])
     }
     assert few["operations", "tamponade_in", "oil_1000"] == "1"
+    assert few["patients", "age_at_first_operation", "73"] == "1"
     assert ("operations", "tamponade_in", "air") not in few
     assert ("patients", "sex", "male") not in few
 

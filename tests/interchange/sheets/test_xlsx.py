@@ -6,7 +6,10 @@ from decimal import Decimal
 from io import BytesIO
 
 import openpyxl
+import pytest
 
+from followup.domain.errors import Refused
+from followup.interchange.sheets import xlsx
 from followup.interchange.sheets.xlsx import workbook
 
 
@@ -22,3 +25,14 @@ def test_text_that_looks_like_a_formula_or_a_link_stays_text() -> None:
 def test_numbers_stay_numbers_and_nothing_stays_empty() -> None:
     book = openpyxl.load_workbook(BytesIO(workbook([("n", "x", "m"), (3, Decimal("-0.1"), "")], "Eyes")))
     assert [cell.value for cell in list(book["Eyes"])[1]] == [3, -0.1, None]
+
+
+def test_what_no_workbook_holds_is_refused_and_never_cut_off(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert workbook([("note",), ("x" * xlsx.MOST_LETTERS,)], "Eyes")
+    with pytest.raises(Refused, match=r'Row 2 of "Eyes" has a text of 32,768 letters.*Choose CSV'):
+        workbook([("note",), ("x" * (xlsx.MOST_LETTERS + 1),)], "Eyes")
+    # A million rows take too long for a test.
+    monkeypatch.setattr(xlsx, "MOST_ROWS", 3)
+    assert workbook([("a",)] * 3, "Eyes")
+    with pytest.raises(Refused, match='"Eyes" has more than 3 rows'):
+        workbook([("a",)] * 4, "Eyes")
