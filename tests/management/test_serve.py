@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
+from followup.management.commands.serve import address_in_messages
 from tests.processes import machine_with_nothing_set, running
 from tests.servers import wait_until
 
@@ -63,3 +64,15 @@ def test_settings_that_do_not_go_together_are_not_served(tmp_path: Path) -> None
         assert process.wait(timeout=180) == 1
     assert "Set SECRET_KEY to 50 random characters or more" in log.read_text()
     assert not (tmp_path / "followup.sqlite3").exists()
+
+
+@pytest.mark.parametrize(
+    ("environment", "address"),
+    [
+        ({}, "http://127.0.0.1:8123"),
+        ({"BASE_URL": ""}, "http://127.0.0.1:8123"),
+        ({"BASE_URL": "https://follow-up.clinic.example"}, "https://follow-up.clinic.example"),
+    ],
+)
+def test_what_is_sent_leads_to_where_it_is_served(environment: dict[str, str], address: str) -> None:
+    assert address_in_messages(environment, "http://127.0.0.1:8123") == address

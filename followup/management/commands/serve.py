@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 from argparse import ArgumentParser
+from collections.abc import Mapping
 from contextlib import nullcontext
 from pathlib import Path
 from types import FrameType
@@ -39,8 +41,10 @@ class Command(BaseCommand):
             threads=options["threads"],
             **_proxy(options["trusted_proxy"]),
         )
+        address = f"http://{options['host']}:{server.effective_port}"
+        settings.BASE_URL = address_in_messages(os.environ, address)
         with nullcontext() if settings.BROKER_URL else embedded_worker():
-            self.stdout.write(f"Serving on http://{options['host']}:{server.effective_port}/")
+            self.stdout.write(f"Serving on {address}/")
             self.stdout.flush()
             server.run()
         self.stdout.write("Stopped.")
@@ -51,6 +55,11 @@ class Command(BaseCommand):
         load_pathways(folder=Path(settings.BASE_DIR) / "fixtures" / "pathways")
         if settings.PRODUCTION:
             call_command("collectstatic", verbosity=0, interactive=False)
+
+
+def address_in_messages(environment: Mapping[str, str], served_on: str) -> str:
+    """Where what is sent leads to: the address that people type, where it is set, else where it is served."""
+    return environment.get("BASE_URL") or served_on
 
 
 def _proxy(address: str | None) -> dict[str, Any]:
