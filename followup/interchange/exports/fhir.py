@@ -51,7 +51,7 @@ class Bundle:
         self.resources = 0
 
     def write(self, stream: TextIO) -> None:
-        """Entry by entry: memory does not grow with the records."""
+        """Entry by entry: of those written only the keys are kept."""
         stream.write('{"resourceType": "Bundle", "type": "transaction", "entry": [')
         for number, entry in enumerate(self.entries()):
             stream.write(",\n" if number else "\n")
