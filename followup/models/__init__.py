@@ -10,6 +10,7 @@ from followup.models.merges import KeptApart, Merge
 from followup.models.operations import Fill, Operation, OperationProcedure
 from followup.models.pathway import Course, Milestone, PathwayVersion
 from followup.models.people import Eye, Patient, Site, Staff
+from followup.models.pseudonyms import TypedSurgeon
 from followup.models.record import CalendarAddress, Change, NightRun, OutboxMessage, PageRead
 from followup.models.rota import Closure, PatternException, SessionPattern
 from followup.models.visits import AcuityReading, Exam, ExamComplication, Visit
@@ -51,6 +52,7 @@ __all__ = [
     "Site",
     "Staff",
     "SymptomReport",
+    "TypedSurgeon",
     "Unavailable",
     "Visit",
 ]

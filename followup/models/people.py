@@ -9,6 +9,7 @@ from django.db.models import F, Q
 
 from followup.models import choices
 from followup.models.provenance import Sourced
+from followup.models.pseudonyms import Pseudonymous
 
 
 class Site(models.Model):
@@ -123,7 +124,7 @@ class Site(models.Model):
         return self.name
 
 
-class Staff(AbstractUser):
+class Staff(AbstractUser, Pseudonymous):
     """Somebody who signs in. The role says what they may do, the sites where."""
 
     role = models.CharField(max_length=20, choices=choices.ROLES, default="coordinator")
@@ -137,7 +138,7 @@ class Staff(AbstractUser):
         return self.get_full_name() or self.username
 
 
-class Patient(Sourced):
+class Patient(Sourced, Pseudonymous):
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="patients")
     record_number = models.CharField(max_length=40)
     family_name = models.CharField(max_length=80, blank=True)
@@ -196,7 +197,7 @@ class Patient(Sourced):
         return ", ".join(parts) or f"No. {self.record_number}"
 
 
-class Eye(models.Model):
+class Eye(Pseudonymous):
     patient = models.ForeignKey(Patient, on_delete=models.PROTECT, related_name="eyes")
     side = models.CharField(max_length=5, choices=choices.SIDES)
     axial_length_mm = models.DecimalField(max_digits=4, decimal_places=2, null=True, blank=True)

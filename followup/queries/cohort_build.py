@@ -12,7 +12,7 @@ from followup.domain.facts import ExamFact, EyeHistory, OperationFact
 from followup.domain.fills import Fill
 from followup.domain.outcome import Outcome, outcome_of
 from followup.domain.words import Clock, Correction, Lens, Retina, TamponadeKind, TamponadeSeen
-from followup.queries.cohort_codes import Coder
+from followup.queries.cohort_codes import SurgeonCodes
 from followup.queries.cohort_facts import Findings, OperatedEye, Removals, StoredReading, reading_of
 from followup.queries.cohort_row import CohortRow, OilStay, Traits
 from followup.queries.cohort_times import BEFORE_DAYS, LONGEST_GAS_DAYS, TIMES, nearness, place_of
@@ -38,16 +38,18 @@ _SEEN_IN_EYE = {
 }
 
 
-def row_of(eye: OperatedEye, found: Findings, outcome: Outcome, planned: Removals, coder: Coder) -> CohortRow:
+def row_of(
+    eye: OperatedEye, found: Findings, outcome: Outcome, planned: Removals, surgeons: SurgeonCodes
+) -> CohortRow:
     """`outcome`: on the clock and of the event asked for."""
     index = outcome.index
     detail = eye.details[index.id]
     seen, sight = _at_times(found, index, outcome.fills)
     return CohortRow(
         eye_id=eye.eye_id,
-        code=coder.eye(eye.eye_id),
-        patient_code=coder.patient(eye.patient_id),
-        surgeon_code=coder.surgeon(detail.surgeon),
+        code=eye.code,
+        patient_code=eye.patient_code,
+        surgeon_code=surgeons.of(detail.surgeon),
         site=eye.site,
         index_date=index.date,
         date_precision=detail.precision,

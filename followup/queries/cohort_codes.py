@@ -1,43 +1,62 @@
-"""Codes in place of names: a keyed hash, stable as long as the installation keeps its secret key.
+"""Codes in place of names, from numbers that were drawn at random and are kept with the record.
 
-A code tells nothing of the record number, of the order of entry, or of the other eye.
+A code tells nothing of the record number, of the order of entry, or of the other eye, and it stays the same
+whatever becomes of the record or of the keys of the installation.
 """
 
 from __future__ import annotations
 
 import base64
-from functools import cache
+from collections.abc import Mapping
+from uuid import UUID
 
 from django.utils.crypto import salted_hmac
 
+from followup.models import Staff, TypedSurgeon
+
 _CODE_LENGTH = 12
 """Letters and digits of a code: 60 bits, so that two of a million eyes hardly ever share one."""
+MOST_DAYS = 182
+"""By so many days, back or forth, dates are moved at most: half a year (common practice, no source)."""
 
 
-class Coder:
-    """Codes of one reading of a cohort. The key is derived once, each patient and surgeon coded once."""
+def eye_code(drawn: UUID) -> str:
+    return _code("E", drawn)
+
+
+def patient_code(drawn: UUID) -> str:
+    return _code("P", drawn)
+
+
+def days_moved(drawn: UUID) -> int:
+    """1 to MOST_DAYS, back or forth, from bits of the number that are in no code."""
+    days = int.from_bytes(drawn.bytes[13:]) % (2 * MOST_DAYS)
+    return days - MOST_DAYS if days < MOST_DAYS else days - MOST_DAYS + 1
+
+
+def _code(letter: str, drawn: UUID) -> str:
+    """A letter and twelve more, never a number to a spreadsheet. Bytes 6 to 8 are not all of chance."""
+    return letter + base64.b32encode(drawn.bytes[:6] + drawn.bytes[9:13]).decode()[:_CODE_LENGTH]
+
+
+class SurgeonCodes:
+    """Codes of members of staff and of surgeons without a sign-in, read once."""
 
     def __init__(self) -> None:
-        self._empty = {
-            kind: salted_hmac(f"followup.audit.{kind}", "", algorithm="sha256")
-            for kind in ("eye", "patient", "surgeon")
+        drawn: dict[str, UUID] = {
+            f"staff:{pk}": one for pk, one in Staff.objects.values_list("pk", "pseudonym")
         }
-        self.patient = cache(self._patient)
-        self.surgeon = cache(self._surgeon)
+        typed = TypedSurgeon.objects.values_list("name", "pseudonym")
+        self._drawn: Mapping[str, UUID] = drawn | {f"name:{name}": one for name, one in typed}
 
-    def eye(self, eye_id: int) -> str:
-        return self._code("E", "eye", str(eye_id))
+    def of(self, key: str) -> str:
+        """`key` as `cohort_facts.surgeon_key` makes it; empty for nobody.
 
-    def _patient(self, patient_id: int) -> str:
-        return self._code("P", "patient", str(patient_id))
-
-    def _surgeon(self, key: str) -> str:
-        """Empty for nobody."""
-        return self._code("S", "surgeon", key) if key else ""
-
-    def _code(self, letter: str, kind: str, name: str) -> str:
-        """A letter and twelve more, never a number to a spreadsheet."""
-        digest = self._empty[kind].copy()
-        digest.update(name.encode())
-        # Ten bytes are sixteen letters; encoding all of the digest would only take longer.
-        return letter + base64.b32encode(digest.digest()[:10]).decode()[:_CODE_LENGTH]
+        A name beside an operation that no service wrote has no number yet, and a keyed hash in its place.
+        """
+        if not key:
+            return ""
+        drawn = self._drawn.get(key)
+        if drawn is None:
+            drawn = UUID(bytes=salted_hmac("followup.surgeon", key, algorithm="sha256").digest()[:16])
+        return _code("S", drawn)

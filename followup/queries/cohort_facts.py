@@ -33,6 +33,7 @@ from followup.domain.words import (
     YesNo,
 )
 from followup.models import AcuityReading, Decision, Exam, Eye, Milestone, Operation, OperationProcedure
+from followup.queries.cohort_codes import eye_code, patient_code
 
 
 class Detail(NamedTuple):
@@ -44,7 +45,8 @@ class Detail(NamedTuple):
 
 class OperatedEye(NamedTuple):
     eye_id: int
-    patient_id: int
+    code: str
+    patient_code: str
     site: str
     sex: Sex
     traits: EyeTraits
@@ -87,7 +89,8 @@ def operated_eyes(ids: Collection[int], lock: date) -> list[OperatedEye]:
     operations, details = _operations(ids, lock)
     rows = Eye.objects.filter(pk__in=ids).values_list(
         "pk",
-        "patient_id",
+        "pseudonym",
+        "patient__pseudonym",
         "patient__site__name",
         "patient__sex",
         "side",
@@ -101,7 +104,8 @@ def operated_eyes(ids: Collection[int], lock: date) -> list[OperatedEye]:
     return [
         OperatedEye(
             pk,
-            patient_id,
+            eye_code(drawn),
+            patient_code(owner),
             site,
             _SEXES[sex],
             EyeTraits(
@@ -116,7 +120,7 @@ def operated_eyes(ids: Collection[int], lock: date) -> list[OperatedEye]:
             tuple(operations[pk]),
             details,
         )
-        for pk, patient_id, site, sex, side, length, staphyloma, only_eye, born, age, died in rows
+        for pk, drawn, owner, site, sex, side, length, staphyloma, only_eye, born, age, died in rows
     ]
 
 

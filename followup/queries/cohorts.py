@@ -20,7 +20,7 @@ from followup.models import Eye, Operation, Site
 from followup.queries.chunks import in_chunks
 from followup.queries.cohort_build import NO_FINDINGS, row_of
 from followup.queries.cohort_choice import CohortChoice, Stratum, Unit
-from followup.queries.cohort_codes import Coder
+from followup.queries.cohort_codes import SurgeonCodes
 from followup.queries.cohort_facts import (
     Findings,
     OperatedEye,
@@ -56,7 +56,7 @@ class Cohort:
 
 def read_cohort(choice: CohortChoice) -> Cohort:
     """Every eye of the sites whose index operation, as known on the lock date, matches."""
-    coder = Coder()
+    surgeons = SurgeonCodes()
     clocks = {Clock.INDEX, choice.clock}
     rows: dict[Clock, list[CohortRow]] = {clock: [] for clock in clocks}
     length_unknown = 0
@@ -69,7 +69,7 @@ def read_cohort(choice: CohortChoice) -> Cohort:
                 for clock in clocks:
                     outcome = _outcome(eye, found, clock, choice)
                     if outcome is not None:
-                        rows[clock].append(row_of(eye, found, outcome, planned, coder))
+                        rows[clock].append(row_of(eye, found, outcome, planned, surgeons))
     all_rows = {clock: _in_order(found) for clock, found in rows.items()}
     kept = {clock: _of_unit(found, choice.unit) for clock, found in all_rows.items()}
     operated = _operated_by(choice)
@@ -81,7 +81,7 @@ def read_cohort(choice: CohortChoice) -> Cohort:
         operated_patients=operated.values("patient_id").distinct().count(),
         length_unknown=length_unknown,
         second_eyes=len(all_rows[choice.clock]) - len(kept[choice.clock]),
-        surgeons=_surgeon_names(choice, coder),
+        surgeons=_surgeon_names(choice, surgeons),
     )
 
 
@@ -120,10 +120,10 @@ def surgeons_at(*sites: Site | int) -> list[tuple[str, str]]:
     return sorted(pairs.items(), key=lambda pair: (pair[1].casefold(), pair[0]))
 
 
-def _surgeon_names(choice: CohortChoice, coder: Coder) -> Mapping[str, str]:
+def _surgeon_names(choice: CohortChoice, codes: SurgeonCodes) -> Mapping[str, str]:
     if choice.strata is not Stratum.SURGEON:
         return {}
-    return {coder.surgeon(key): name for key, name in surgeons_at(*choice.site_ids)}
+    return {codes.of(key): name for key, name in surgeons_at(*choice.site_ids)}
 
 
 def _candidates(choice: CohortChoice) -> Collection[int]:

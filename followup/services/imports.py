@@ -31,6 +31,7 @@ from followup.models import (
 from followup.services.history import json_safe, record_change
 from followup.services.import_plan import ImportedRow, ImportPlan, Key, Kind, PlannedRecord, eye_key
 from followup.services.pathway import replan_eyes
+from followup.services.surgeons import know_surgeons
 
 BEGUN = frozenset({"writing", "stopped", "applied", "undone"})
 """States of a sheet of which something was written at some time."""
@@ -175,6 +176,7 @@ def _write(by: Staff | None, now: datetime, batch: ImportBatch, plan: ImportPlan
     for kind in Kind:
         _make(batch, kind, plan.made(kind), keys, rows)
         _alter(kind, plan.altered(kind))
+    know_surgeons(record.values.get("surgeon_name", "") for record in (*plan.new, *plan.changed))
     _record_changes(by, now, batch, plan, keys)
     replan_eyes(eye_ids=_touched_eyes(plan, keys))
 

@@ -16,6 +16,7 @@ from followup.services.history import record_change, snapshot
 from followup.services.pathway import replan_eye
 from followup.services.places import fulfil
 from followup.services.rows import known, locked, required, save_valid
+from followup.services.surgeons import know_surgeons
 from followup.services.tamponades import check_tamponades
 
 _CODED = {
@@ -152,6 +153,7 @@ def _save(operation: Operation, patient: Patient, procedures: list[Procedure], t
     _check_percent(operation.tamponade_percent)
     check_tamponades(operation, procedures)
     save_valid(operation)
+    know_surgeons([operation.surgeon_name])
     operation.procedure_rows.exclude(procedure__in=procedures).delete()
     there = set(operation.procedure_rows.values_list("procedure", flat=True))
     OperationProcedure.objects.bulk_create(

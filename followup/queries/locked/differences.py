@@ -62,7 +62,7 @@ def _by_eye(cohort: Cohort) -> Mapping[int, CohortRow]:
 def _parts_that_differ(then: CohortRow, today: CohortRow) -> Iterator[Differs]:
     if then == today:
         return
-    # Codes follow the secret key of the installation: once it was renewed, they say nothing.
+    # Codes once followed the secret key of the installation: of a renewed one, the old ones say nothing.
     coded = then.code == today.code
     yield from _differing(parts_of(then, then, coded=coded), parts_of(today, then, coded=coded))
 

@@ -49,7 +49,7 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """One file. `person` and `eye`: the paths to their ids, "" where the rows are of no one eye."""
+    """One file. `person`: the path to its id; `eye`: to what was drawn for it, "" for rows of no one eye."""
 
     name: str
     meaning: str

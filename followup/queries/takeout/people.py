@@ -6,22 +6,20 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from functools import cache
 from typing import Any, ClassVar, Protocol
+from uuid import UUID
 
 from django.db.models import Min
-from django.utils.crypto import salted_hmac
 
 from followup.domain.dates.workdays import age_on
 from followup.domain.words import Term
-from followup.models import Operation, Site, Staff, Visit
-from followup.queries.cohort_codes import Coder
+from followup.models import Operation, Patient, Site, Staff, Visit
+from followup.queries.cohort_codes import MOST_DAYS, SurgeonCodes, days_moved, eye_code, patient_code
 from followup.queries.cohort_facts import surgeon_key
 from followup.queries.takeout.fields import LEFT_OUT, Field, Kind
 
 OLDEST = 90
 """Ages from here on are told as this one: so few are older that an age would single them out."""
-_MOST_WEEKS = 26
 _AT = re.compile("_(date|on)$")
 
 
@@ -29,7 +27,7 @@ class Days(Term):
     """How days are told where nobody is named."""
 
     SINCE = "since", "Days since the person's first operation"
-    MOVED = "moved", "Dates, moved by a number of weeks of the person's own"
+    MOVED = "moved", f"Dates, moved by a number of days of the person's own, {MOST_DAYS} at most"
 
 
 class Writer(Protocol):
@@ -48,8 +46,8 @@ class Writer(Protocol):
 
     def value(self, column: Field, value: Any, person: int) -> Any: ...
 
-    def keys(self, person: int, eye: int | None) -> tuple[str, ...]:
-        """What stands before the columns of a row."""
+    def keys(self, person: int, eye: UUID | None) -> tuple[str, ...]:
+        """What stands before the columns of a row. `eye`: what was drawn for it."""
 
     def key_names(self, *, of_eye: bool) -> tuple[str, ...]: ...
 
@@ -79,7 +77,7 @@ class Named:
             return self.staff.get(staff_id, typed)
         return value
 
-    def keys(self, person: int, eye: int | None) -> tuple[str, ...]:
+    def keys(self, person: int, eye: UUID | None) -> tuple[str, ...]:
         return ()
 
     def key_names(self, *, of_eye: bool) -> tuple[str, ...]:
@@ -93,12 +91,13 @@ class Named:
 class Unnamed:
     """Codes for people, eyes and staff, the same in every export and in the rows of an audit; no free text.
 
-    `first`: the day from which the days of a person count, by id.
+    `first`: the day from which the days of a person count, and `people`: what was drawn for them, by id.
     """
 
     days: Days
     first: Mapping[int, date]
-    coder: Coder = field(default_factory=Coder)
+    people: Mapping[int, UUID]
+    surgeons: SurgeonCodes = field(default_factory=SurgeonCodes)
     is_named: ClassVar[bool] = False
 
     def takes(self, column: Field) -> bool:
@@ -121,7 +120,7 @@ class Unnamed:
 
     def value(self, column: Field, value: Any, person: int) -> Any:
         if column.kind is Kind.STAFF:
-            return self.coder.surgeon(surgeon_key(*value))
+            return self.surgeons.of(surgeon_key(*value))
         if value is None:
             return None
         if column.kind is Kind.BORN:
@@ -135,28 +134,24 @@ class Unnamed:
 
     def _day(self, day: date, person: int) -> Any:
         if self.days is Days.MOVED:
-            return day + timedelta(weeks=weeks_moved(person))
+            return day + timedelta(days=days_moved(self.people[person]))
         since = self.first.get(person)
         return (day - since).days if since else None
 
-    def keys(self, person: int, eye: int | None) -> tuple[str, ...]:
-        codes = (self.coder.patient(person),)
-        return codes if eye is None else (*codes, self.coder.eye(eye))
+    def keys(self, person: int, eye: UUID | None) -> tuple[str, ...]:
+        codes = (patient_code(self.people[person]),)
+        return codes if eye is None else (*codes, eye_code(eye))
 
     def key_names(self, *, of_eye: bool) -> tuple[str, ...]:
         return ("person", "eye") if of_eye else ("person",)
 
     def in_order(self, people: Iterable[tuple[int, str]]) -> list[int]:
-        """By code, since the order of record numbers would tell who is who."""
-        return sorted((pk for pk, _ in people), key=self.coder.patient)
+        """By code, since the order of record numbers would tell who is who.
 
-
-@cache
-def weeks_moved(person: int) -> int:
-    """One to 26 weeks back or forth, by a keyed hash: the same for a person each time, not to be guessed."""
-    drawn = salted_hmac("followup.takeout.weeks", str(person), algorithm="sha256").digest()
-    weeks = int.from_bytes(drawn[:8]) % (2 * _MOST_WEEKS)
-    return weeks - _MOST_WEEKS if weeks < _MOST_WEEKS else weeks - _MOST_WEEKS + 1
+        Somebody registered since the writer was made is left out of every table.
+        """
+        known = (pk for pk, _ in people if pk in self.people)
+        return sorted(known, key=lambda pk: patient_code(self.people[pk]))
 
 
 def named() -> Named:
@@ -169,4 +164,8 @@ def unnamed(site: Site, days: Days) -> Unnamed:
     done = Operation.objects.filter(eye__patient__site=site, in_error=False).order_by()
     first = dict(visits.annotate(Min("day")))
     first |= dict(done.values_list("eye__patient_id").annotate(Min("date")))
-    return Unnamed(days, first)
+    return Unnamed(
+        days,
+        first,
+        people=dict(Patient.objects.filter(site=site).values_list("pk", "pseudonym")),
+    )

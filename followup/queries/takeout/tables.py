@@ -88,7 +88,7 @@ EYES = Table(
         Field("only_eye", "only_eye", "The fellow eye has no useful sight.", Kind.YES_NO),
     ),
     person="patient_id",
-    eye="pk",
+    eye="pseudonym",
     is_imported=True,
 )
 OPERATIONS = Table(
@@ -112,7 +112,7 @@ OPERATIONS = Table(
         Field("operation_note", "note", "Note on the operation.", Kind.FREE),
     ),
     person="eye__patient_id",
-    eye="eye_id",
+    eye="eye__pseudonym",
     is_imported=True,
 )
 VISITS = Table(
@@ -147,7 +147,7 @@ EXAMS = Table(
         Field("exam_note", "note", "Note on the exam of this eye.", Kind.FREE),
     ),
     person="visit__patient_id",
-    eye="eye_id",
+    eye="eye__pseudonym",
     is_imported=True,
 )
 ACUITY = Table(
@@ -173,7 +173,7 @@ ACUITY = Table(
         ),
     ),
     person="exam__visit__patient_id",
-    eye="exam__eye_id",
+    eye="exam__eye__pseudonym",
     is_imported=True,
 )
 FILLS = Table(
@@ -190,7 +190,7 @@ FILLS = Table(
         ),
     ),
     person="eye__patient_id",
-    eye="eye_id",
+    eye="eye__pseudonym",
 )
 MILESTONES = Table(
     "milestones",
@@ -215,7 +215,7 @@ MILESTONES = Table(
         _coded("mark", "mark", "What became of it.", Mark, imported=False),
     ),
     person="course__eye__patient_id",
-    eye="course__eye_id",
+    eye="course__eye__pseudonym",
 )
 APPOINTMENTS = Table(
     "appointments",
@@ -276,7 +276,7 @@ DECISIONS = Table(
         ),
     ),
     person="eye__patient_id",
-    eye="eye_id",
+    eye="eye__pseudonym",
 )
 REPORTS = Table(
     "symptom_reports",

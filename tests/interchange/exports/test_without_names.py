@@ -13,7 +13,8 @@ import pytest
 from followup.interchange.exports.about import about
 from followup.interchange.exports.archive import FullExport
 from followup.models import Eye, Operation, Patient, Site
-from followup.queries.takeout.people import Days, named, unnamed, weeks_moved
+from followup.queries.cohort_codes import days_moved
+from followup.queries.takeout.people import Days, named, unnamed
 from followup.queries.takeout.rows import headings_of, rows_of
 from followup.queries.takeout.tables import EYES, OPERATIONS, PATIENTS, TABLES, VISITS
 from tests.builders import (
@@ -80,7 +81,7 @@ def test_days_count_from_the_first_operation_of_the_person(harbour: Site) -> Non
     assert people == {"73", ""}
 
 
-def test_moved_dates_keep_every_interval_and_day_of_the_week(harbour: Site) -> None:
+def test_moved_dates_keep_every_interval_of_a_person(harbour: Site) -> None:
     patient = Patient.objects.get(record_number="0012")
     moved = [
         date.fromisoformat(row["operation_date"])
@@ -90,13 +91,8 @@ def test_moved_dates_keep_every_interval_and_day_of_the_week(harbour: Site) -> N
         Operation.objects.filter(in_error=False).order_by("date", "pk").values_list("date", flat=True)
     )
     assert {later - earlier for later, earlier in zip(moved, really, strict=True)} == {
-        timedelta(weeks=weeks_moved(patient.pk))
+        timedelta(days=days_moved(patient.pseudonym))
     }
-
-
-def test_everybody_is_moved_by_one_to_26_weeks_either_way() -> None:
-    weeks = {weeks_moved(person) for person in range(3000)}
-    assert weeks == set(range(-26, 27)) - {0}
 
 
 def test_codes_are_the_same_in_every_table_and_export_and_give_no_order_away(harbour: Site) -> None:
@@ -109,6 +105,12 @@ def test_codes_are_the_same_in_every_table_and_export_and_give_no_order_away(har
     assert {row["eye"] for row in rows(first["03-operations.csv"])} <= {
         row["eye"] for row in rows(first["02-eyes.csv"])
     }
+
+
+def test_somebody_who_is_registered_while_the_file_is_written_is_in_no_table(harbour: Site) -> None:
+    writer = unnamed(harbour, Days.MOVED)
+    operated(make_patient(site=harbour))
+    assert [len(list(rows_of(table, harbour, writer))) for table in (PATIENTS, EYES, OPERATIONS)] == [2, 2, 3]
 
 
 def test_an_age_of_ninety_and_more_is_told_as_ninety(harbour: Site) -> None:
